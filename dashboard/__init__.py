@@ -1,0 +1,1 @@
+"""Everything a person touches: pages, reports and the command line."""

@@ -1,0 +1,1 @@
+"""The demonstration shop: its plan, its exports and the seeded script that makes them."""

@@ -1,0 +1,1 @@
+"""Statistics for shop data: arrays and frames in, frozen results out."""
