@@ -7,7 +7,7 @@ class SpcError(ValueError):
     """Input from which no honest figure can be computed; the message says what, why and what would do."""
 
 
-class TooFewReadings(SpcError):
+class TooFewReadings(SpcError):  # noqa: N818 - reads as what it is
     """Fewer readings, parts or groups than the method needs.
 
     Attributes

@@ -44,14 +44,14 @@ FACTORS: Mapping[str, float] = MappingProxyType(
 # Keys are compared after `_fold`, so case, the two micro signs and a trailing dot need no entry.
 _SPELLINGS: Mapping[str, str] = MappingProxyType(
     {
-        **{name: "in" for name in ("in", "inch", "inches", '"')},
-        **{name: "thou" for name in ("thou", "mil", "mils", "thousandth", "thousandths")},
-        **{name: "uin" for name in ("uin", "uinch", 'u"', "microinch", "microinches")},
-        **{name: "mm" for name in ("mm", "millimetre", "millimetres", "millimeter", "millimeters")},
-        **{name: "um" for name in ("um", "micron", "microns", "micrometre", "micrometres")},
-        **{name: "um" for name in ("micrometer", "micrometers")},
-        **{name: "min" for name in ("min", "mins", "minute", "minutes")},
-        **{name: "degC" for name in ("degc", "°c", "c", "celsius", "\u2103")},
+        **dict.fromkeys(("in", "inch", "inches", '"'), "in"),
+        **dict.fromkeys(("thou", "mil", "mils", "thousandth", "thousandths"), "thou"),
+        **dict.fromkeys(("uin", "uinch", 'u"', "microinch", "microinches"), "uin"),
+        **dict.fromkeys(("mm", "millimetre", "millimetres", "millimeter", "millimeters"), "mm"),
+        **dict.fromkeys(("um", "micron", "microns", "micrometre", "micrometres"), "um"),
+        **dict.fromkeys(("micrometer", "micrometers"), "um"),
+        **dict.fromkeys(("min", "mins", "minute", "minutes"), "min"),
+        **dict.fromkeys(("degc", "°c", "c", "celsius", "℃"), "degC"),
     }
 )
 
