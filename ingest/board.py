@@ -1,0 +1,424 @@
+"""What the rest of the program is told about the shop: frozen records, no logic.
+
+Everything a page, a report or a command shows is one of these. Lengths and differences are in the base
+unit of their dimension (micrometre, minute, degree Celsius); a feature kept on the log scale gives ratios as
+natural logarithms where a field says so. Times are aware and in the shop's own zone. ``None`` always means
+"not known", never zero.
+"""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import StrEnum
+
+
+class State(StrEnum):
+    """The one word for how a process stands; the first that applies, in the order written here, is used."""
+
+    GAUGE_IN_DOUBT = "gauge-in-doubt"
+    OUT_OF_TOLERANCE = "out-of-tolerance"
+    GOING_OFF = "going-off"
+    LEARNING = "learning"
+    SILENT = "silent"
+    WATCH = "watch"
+    HOLDING = "holding"
+
+
+@dataclass(frozen=True)
+class EventFact:
+    """Something done to a machine or a gauge, from an event file or from a person at the screen."""
+
+    time: datetime
+    target: str
+    """Plan key of the machine or gauge."""
+    kind: str
+    """Plan key of the kind of event."""
+    kind_name: str
+    """The plan's words for the kind ("stones dressed")."""
+    tool: str | None = None
+    note: str | None = None
+    cost: float | None = None
+    down_hours: float | None = None
+    who: str | None = None
+    verified: bool = False
+    receipt: int | None = None
+    line: int | None = None
+    """File (receipt id) and line it came from; None when a person noted it here."""
+    journal_line: int | None = None
+    """Line of the journal when a person noted it here: what ``Shop.undo`` takes."""
+
+
+@dataclass(frozen=True)
+class ClosingFact:
+    """A person's word on a signal."""
+
+    outcome: str
+    """fixed | new level accepted | no cause found."""
+    cause: str
+    who: str
+    when: datetime
+    journal_line: int
+
+
+@dataclass(frozen=True)
+class SignalFact:
+    """One signal of one monitor of one process."""
+
+    process: str
+    monitor: str
+    """level | scatter | spread within part | tool life."""
+    status: str
+    """open | cleared (after an event) | back (by itself) | closed (by a person) | withdrawn (late data)."""
+    direction: int
+    """+1 larger than expected, -1 smaller (for scatter and spread: +1 wider)."""
+    size: float
+    """Size of the change: base unit; for a log feature the natural log of the ratio; for scatter and spread
+    the natural log of the ratio of standard deviations, NaN where it is not estimated."""
+    log: bool
+    """True when `size` is a natural log of a ratio."""
+    part_sd: float
+    """Ordinary spread from part to part, in the unit of `size` for a level signal."""
+    since: date
+    """Day of the part that raised it."""
+    since_time: datetime
+    change_from: date
+    change_to: date
+    """First and last day on which the change may have begun."""
+    change_parts: int
+    """Parts from the likeliest start of the change to the raising part, both counted."""
+    serial: str
+    pass_no: int
+    """The raising part."""
+    run_length: float
+    """Scores of one monitor between chance findings this strong."""
+    chance_days: float | None
+    """The same somewhere in the whole shop, in days; None when larger than can be told."""
+    wear: float | None = None
+    """Uses of the tool before the raising part, where a tool life is counted."""
+    wear_unit: str | None = None
+    tool: str | None = None
+    cure: EventFact | None = None
+    """The event after which it cleared."""
+    cleared_on: date | None = None
+    events: tuple[EventFact, ...] = ()
+    """Events on the machine (or gauge) from shortly before the change until now, oldest first."""
+    closing: ClosingFact | None = None
+    withdrawn_by: str | None = None
+    """Name of the file whose late rows removed it."""
+
+
+@dataclass(frozen=True)
+class OutFact:
+    """The latest delivered part lies beyond a limit of its specification."""
+
+    serial: str
+    pass_no: int
+    family: str
+    feature: str
+    """Plan key of the judged feature (the process's own, or a derived one)."""
+    position: str
+    """"" when the judged value belongs to the whole part."""
+    value: float
+    """Judged value: absolute size in base unit (its absolute value where the plan judges so)."""
+    limit: float
+    side: str
+    """above | below."""
+    when: datetime
+    count: int = 1
+    """How many judged values of the part are out."""
+
+
+@dataclass(frozen=True)
+class DoubtFact:
+    """A gauge that cannot be trusted, and since when."""
+
+    gauge: str
+    gauge_name: str
+    since: date
+    process: str
+    """The check process whose level signal is open."""
+
+
+@dataclass(frozen=True)
+class BoardRow:
+    """One process on the list of what is going off."""
+
+    process: str
+    """MACHINE/operation/feature in plan keys."""
+    machine: str
+    operation: str
+    feature: str
+    machine_name: str
+    operation_name: str
+    feature_name: str
+    feature_kind: str
+    is_gauge: bool
+    """The process is a gauge's own checks."""
+    state: State
+    since: date | None
+    """Day of the signal (or of the part out of tolerance, the doubt, the last reading: as the state says)."""
+    change_from: date | None
+    change_to: date | None
+    chance_interval_days: float | None
+    """How often chance alone shows something this strong somewhere in the shop; None when not known."""
+    signals: tuple[SignalFact, ...]
+    """Open ones, and cleared or returned ones that no person has confirmed; newest first."""
+    out: OutFact | None
+    doubt: DoubtFact | None
+    last_time: datetime | None
+    last_serial: str | None
+    scored: int
+    needed: int
+    """Scored parts, and how many it takes to leave *learning*."""
+    recent: tuple[float, ...]
+    """Part means of the last 40 parts, oldest first: deviation from target in base unit (the geometric mean
+    itself for a log feature)."""
+    band: tuple[float, float] | None
+    """Where the next part mean is expected, in the unit of `recent`; None while not known."""
+    display: str
+    decimals: int
+    log: bool
+    silent_days: int | None
+    """Working days since the last part; None when there was none."""
+    usual_gap: float | None
+    """Usual working days between parts."""
+    parts_left: None = None
+    unit: None = None
+
+    @property
+    def open_signals(self) -> tuple[SignalFact, ...]:
+        """The signals still open, newest first."""
+        return tuple(s for s in self.signals if s.status == "open")
+
+    @property
+    def unconfirmed(self) -> tuple[SignalFact, ...]:
+        """Signals that cleared and that no person has confirmed, newest first."""
+        return tuple(s for s in self.signals if s.status in ("cleared", "back"))
+
+
+@dataclass(frozen=True)
+class PartPoint:
+    """One part of a process, as charted. `index` counts from 0 in order of machining."""
+
+    index: int
+    serial: str
+    pass_no: int
+    time: datetime
+    family: str
+    n: int
+    """Positions measured."""
+    mean: float
+    """Part mean after position offsets: deviation in base unit; natural log of the value if kept as logs."""
+    expected: float
+    expected_se: float
+    """Expectation from earlier parts only, and its standard error of prediction; NaN while not estimable."""
+    score: float
+    verdict: str
+    """learning | in | check | signal | aside."""
+    spread: tuple[float, ...]
+    """Standard deviation within the part, one per level of the position hierarchy; NaN where not measured."""
+    tool: str | None
+    wear: float | None
+    aside: str | None
+    """Why a person set it aside; None when nobody did."""
+    first_verdict: str | None
+    """What was said of it when it was first judged, where that differs from now."""
+
+
+@dataclass(frozen=True)
+class MonitorTrace:
+    """A monitor over the parts of a process; both tuples are as long as `ProcessView.parts`."""
+
+    name: str
+    statistic: tuple[float, ...]
+    limit: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class SpecFact:
+    """A specification as it stands or stood, in base unit."""
+
+    feature: str
+    family: str
+    valid_from: date
+    target: float
+    lower: float | None
+    upper: float | None
+    absolute: bool
+    """Limits apply to the absolute value of a signed quantity."""
+
+
+@dataclass(frozen=True)
+class ProcessView:
+    """Everything the page of one process shows."""
+
+    row: BoardRow
+    parts: tuple[PartPoint, ...]
+    monitors: tuple[MonitorTrace, ...]
+    signals: tuple[SignalFact, ...]
+    """All, closed and withdrawn ones too, newest first."""
+    events: tuple[tuple[int, EventFact], ...]
+    """(index of the first part made after it, event), oldest first."""
+    positions: tuple[str, ...]
+    position_offsets: tuple[float, ...]
+    """Lasting offset of each position from the part mean, in the unit of `PartPoint.mean`."""
+    families: tuple[str, ...]
+    specifications: tuple[SpecFact, ...]
+    part_sd: float
+    notes: tuple[str, ...]
+    """Assumptions that did not hold, in words."""
+    plan_sha: str
+    """Hash of the plan the verdicts rest on."""
+
+
+@dataclass(frozen=True)
+class PartReading:
+    """One stored reading as it counts on its part."""
+
+    feature: str
+    feature_name: str
+    machine: str | None
+    operation: str | None
+    pass_no: int | None
+    position: str
+    value: float
+    """Absolute value in base unit."""
+    deviation: float | None
+    """From the family's target; None without one."""
+    raw: str
+    raw_unit: str
+    time: datetime
+    corrected_time: datetime
+    """As `time`, less the offset of a gauge clock found wrong."""
+    gauge: str | None
+    operator: str | None
+    tool: str | None
+    part_temp: float | None
+    gauge_temp: float | None
+    note: str | None
+    status: str
+    """used | repeat | incoming | waiting | doubt | rejected | audit | check."""
+    reason: str
+    remedy: str
+    lower: float | None
+    upper: float | None
+    out: str | None
+    """above | below | None; a reading that is never judged (incoming, audit) has None."""
+    receipt: int
+    line: int
+    col: str
+    display: str
+    decimals: int
+
+
+@dataclass(frozen=True)
+class PassFact:
+    """One trip of a part through an operation."""
+
+    machine: str
+    machine_name: str
+    operation: str
+    operation_name: str
+    pass_no: int
+    tool: str | None
+    started: datetime | None
+    ended: datetime | None
+    note: str | None
+
+
+@dataclass(frozen=True)
+class PartView:
+    """One part by serial."""
+
+    serial: str
+    family: str | None
+    family_name: str | None
+    passes: tuple[PassFact, ...]
+    readings: tuple[PartReading, ...]
+    processes: tuple[tuple[str, int], ...]
+    """(process, pass) it was judged in."""
+
+
+@dataclass(frozen=True)
+class SourceRow:
+    """The very line of a file in the archive that a reading came from."""
+
+    receipt: int
+    name: str
+    sha256: str
+    line: int
+    text: str
+    before: tuple[str, ...]
+    after: tuple[str, ...]
+    """Up to three lines on either side."""
+
+
+@dataclass(frozen=True)
+class ReceiptFact:
+    """One file and how its lines balance: lines = stored + partly + known + set_aside + blank."""
+
+    id: int
+    name: str
+    sha256: str
+    known_at: datetime
+    bytes: int
+    layout: str | None
+    role: str | None
+    status: str
+    """taken | waiting | refused."""
+    lines: int
+    stored: int
+    partly: int
+    known: int
+    set_aside: int
+    blank: int
+    reason: str | None
+    warnings: tuple[str, ...] = ()
+    held: int = 0
+    """Readings stored from it that do not count for now (waiting or in doubt); see `Shop.set_aside_rows`."""
+
+
+@dataclass(frozen=True)
+class SetAsideFact:
+    """A row or cell that does not count, why, and what to do about it."""
+
+    receipt: int
+    name: str
+    line: int
+    col: str | None
+    text: str
+    kind: str
+    reason: str
+    remedy: str
+    releases_itself: bool
+    """True for a row that waits for an answer from another file or the plan."""
+    suggestion: str | None = None
+    """For example the serial it probably means."""
+
+
+@dataclass(frozen=True)
+class Question:
+    """Something odd that did not stop anything, for a person to look at."""
+
+    kind: str
+    text: str
+    receipt: int | None = None
+    line: int | None = None
+
+
+@dataclass(frozen=True)
+class LogEntry:
+    """One line of the log: what was done, noticed or decided, when, by whom and why."""
+
+    when: datetime
+    known_at: datetime
+    who: str | None
+    verified: bool
+    kind: str
+    """event | signal | cleared | back | withdrawn | decision | file."""
+    title: str
+    detail: str = ""
+    process: str | None = None
+    journal_line: int | None = None
+    receipt: int | None = None
+    line: int | None = None
+    undone: bool = False
