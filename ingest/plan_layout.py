@@ -1,0 +1,88 @@
+"""The part of a plan that says how an export looks: its columns and what each means."""
+
+from __future__ import annotations
+
+import re
+from functools import cached_property
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, Field
+
+from ingest.plan_types import Entry, OneOrMore, Pattern, Texts, Unit, _tuple
+
+Role = Literal["readings", "audit", "checks", "jobs", "events"]
+
+ColumnMeaning = Literal[
+    "sequence", "time", "date", "clock", "serial", "place", "value", "set_size", "gauge", "operator",
+    "part_temperature", "gauge_temperature", "tool", "family", "machine", "operation", "pass", "stage",
+    "started", "ended", "note", "kind", "cost", "down_hours", "target", "master", "unit", "feature", "ignore",
+]  # fmt: skip
+
+
+class Column(Entry):
+    """One column of an export."""
+
+    name: str = Field(min_length=1)
+    meaning: ColumnMeaning = Field(alias="is")
+    aliases: Texts = ()
+    optional: bool = False
+    form: OneOrMore = ()
+    unit: Unit | None = None
+    measures: Literal["absolute", "deviation", "difference"] = "absolute"
+    sign: Literal[1, -1] = 1
+    feature: str | None = None
+    at: dict[str, str] = Field(default_factory=dict)
+
+
+class Place(Entry):
+    """A way to write a position, and the feature that each value column measures there.
+
+    ``features`` may be left out when the row itself names the feature.
+    """
+
+    pattern: Pattern
+    features: dict[str, str] = Field(default_factory=dict)
+
+    @cached_property
+    def regex(self) -> re.Pattern[str]:
+        """The pattern, compiled; it must match the whole place."""
+        return re.compile(self.pattern, re.IGNORECASE)
+
+
+class Layout(Entry):
+    """How one kind of export looks."""
+
+    key: str
+    role: Role
+    description: str = ""
+    separator: Annotated[tuple[str, ...], BeforeValidator(lambda v: _separators(v))] = (",",)
+    decimal: Literal[".", ",", "either"] = "."
+    gauge: str | None = None
+    machine: str | None = None
+    family: str | None = None
+    operation: str | None = None
+    master: str | None = None
+    stage: str | None = None
+    unit_from_preamble: bool = False
+    overload: Texts = ()
+    columns: Annotated[tuple[Column, ...], BeforeValidator(_tuple)]
+    places: Annotated[tuple[Place, ...], BeforeValidator(_tuple)] = ()
+
+    def having(self, *meanings: str) -> tuple[Column, ...]:
+        """Columns with one of these meanings, in column order."""
+        return tuple(c for c in self.columns if c.meaning in meanings)
+
+    def only(self, meaning: str) -> Column | None:
+        """The one column with this meaning, if the layout has it."""
+        found = self.having(meaning)
+        return found[0] if found else None
+
+
+SEPARATORS = {",": ",", ";": ";", "|": "|", "tab": "\t", "\t": "\t"}
+
+
+def _separators(given: object) -> object:
+    texts = (given,) if isinstance(given, str) else given
+    if not isinstance(texts, list | tuple) or not texts or not all(t in SEPARATORS for t in texts):
+        raise ValueError('use ",", ";", "tab" or "|", or a list of them')
+    return tuple(SEPARATORS[t] for t in texts)
