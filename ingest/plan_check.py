@@ -170,7 +170,7 @@ def _derived_axes(plan: Plan, at: Path, feature: Feature, source: Feature) -> It
 
 
 def _specifications(plan: Plan) -> Iterator[Finding]:
-    seen: dict[tuple[str, str, object], int] = Field(default_factory=dict)
+    seen: dict[tuple[str, str, object], int] = {}
     for i, spec in enumerate(plan.specifications):
         at: Path = ("specifications", i)
         feature = plan.features.get(spec.feature)

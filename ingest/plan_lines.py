@@ -20,8 +20,8 @@ class _Walk:
     def __init__(self, text: str) -> None:
         self.text = text
         self.at = 0
-        self.lines: dict[Path, int] = Field(default_factory=dict)
-        self.counts: dict[Path, int] = Field(default_factory=dict)
+        self.lines: dict[Path, int] = {}
+        self.counts: dict[Path, int] = {}
 
     def line(self) -> int:
         return self.text.count("\n", 0, self.at) + 1
