@@ -282,7 +282,7 @@ class Plan(Entry):
 
     @cached_property
     def _specs(self) -> dict[tuple[str, str], list[Specification]]:
-        found: dict[tuple[str, str], list[Specification]] = Field(default_factory=dict)
+        found: dict[tuple[str, str], list[Specification]] = {}
         for spec in sorted(self.specifications, key=lambda s: s.valid_from):
             for family in spec.families:
                 found.setdefault((spec.feature, family), []).append(spec)
