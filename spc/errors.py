@@ -1,24 +1,27 @@
-"""Errors that spc raises for data it cannot work with."""
+"""The errors that `spc` raises on input it cannot answer for."""
 
 from __future__ import annotations
 
 
 class SpcError(ValueError):
-    """Data or a setting that a computation cannot use; the message says what, and what is legal."""
+    """Input from which no honest figure can be computed; the message says what, why and what would do."""
 
 
-class TooFewReadings(SpcError):
-    """Fewer values than the smallest number the computation can answer for.
+class TooFewReadings(SpcError):  # noqa: N818 - reads as what it is
+    """Fewer readings, parts or groups than the method needs.
 
-    Parameters
+    Attributes
     ----------
-    what
-        The computation, in words.
-    got, needed
-        Number of values given and the smallest number that works.
+    what : str
+        The quantity that was asked for.
+    need : str
+        What the least input is, in words.
+    got : int
+        How many there were.
     """
 
-    def __init__(self, what: str, got: int, needed: int) -> None:
-        super().__init__(f"{what} needs at least {needed} values and got {got}")
+    def __init__(self, what: str, need: str, got: int) -> None:
+        super().__init__(f"{what} needs at least {need}; got {got}")
+        self.what = what
+        self.need = need
         self.got = got
-        self.needed = needed
