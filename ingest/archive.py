@@ -1,14 +1,14 @@
 """Every file ever received, unchanged, by the hash of its bytes.
 
-With the journal this is the truth of a shop; the database can be deleted and made again from the two. A file's
-sidecar keeps what the bytes alone do not say: its name, when it came, and how far the journal was then.
+With the journal this is the truth of a shop; the database can be deleted and made again from the two. The
+sidecar of a file keeps what its bytes do not say: its name, when it came, and how far the journal was then.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import datetime
@@ -67,7 +67,7 @@ class Archive:
         return self._sidecar(sha256).exists()
 
     def put(self, files: Sequence[tuple[Archived, bytes]]) -> None:
-        """Keep files; returns when every byte and name is on the disk. Files already held stay as they are."""
+        """Keep files; returns when every byte and name is on the disk. A file already held stays as it is."""
         fresh = {entry.sha256: (entry, data) for entry, data in files if not self.holds(entry.sha256)}
         if not fresh:
             return
@@ -82,7 +82,7 @@ class Archive:
             fsync_folder(self.folder)
 
     @staticmethod
-    def _each(task, items: Iterable) -> None:  # noqa: ANN001 - a function of one item
+    def _each(task: Callable[..., None], items: Iterable) -> None:
         items = list(items)
         if len(items) < 4:
             for item in items:

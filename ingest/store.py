@@ -11,7 +11,6 @@ import re
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from importlib.resources import files
 from pathlib import Path
 
 import duckdb
@@ -29,7 +28,7 @@ class StoreLost(StoreError):  # noqa: N818 - a state of the store
 def migrations() -> list[tuple[int, str, str]]:
     """Number, name and SQL of every migration, in order."""
     found = []
-    for entry in files("ingest").joinpath("schema").iterdir():
+    for entry in Path(__file__).with_name("schema").iterdir():
         match = _MIGRATION.fullmatch(entry.name)
         if match:
             found.append((int(match.group(1)), entry.name, entry.read_text(encoding="utf-8")))
@@ -69,7 +68,8 @@ class Store:
         if not path.exists():
             if had:
                 raise StoreLost(
-                    f"The database {path.name} is missing although it held {had} files: rebuild it from the archive."
+                    f"The database {path.name} is missing although it held {had} files: "
+                    "rebuild it from the archive."
                 )
             cls._create(path)
         connection = cls._connect(path)
