@@ -71,18 +71,21 @@ class SignalFact:
     direction: int
     """+1 larger than expected, -1 smaller (for scatter and spread: +1 wider)."""
     size: float
-    """Size of the change: base unit; for a log feature the natural log of the ratio; for scatter and spread
-    the natural log of the ratio of standard deviations, NaN where it is not estimated."""
+    """Size of the change. Level: base unit, for a log feature the natural log of the ratio. Scatter and
+    spread: natural log of the ratio of standard deviations. Tool life: log of uses over the usual life."""
     log: bool
     """True when `size` is a natural log of a ratio."""
     part_sd: float
-    """Ordinary spread from part to part, in the unit of `size` for a level signal."""
+    """Level: ordinary standard deviation of a part, in the unit of `size`. Scatter and spread: the usual
+    standard deviation, base unit or log. Tool life: the usual life."""
     since: date
     """Day of the part that raised it."""
     since_time: datetime
     change_from: date
     change_to: date
     """First and last day on which the change may have begun."""
+    changed: date
+    """Likeliest day."""
     change_parts: int
     """Parts from the likeliest start of the change to the raising part, both counted."""
     serial: str
@@ -92,6 +95,10 @@ class SignalFact:
     """Scores of one monitor between chance findings this strong."""
     chance_days: float | None
     """The same somewhere in the whole shop, in days; None when larger than can be told."""
+    within: str | None = None
+    """For spread within part: the axis along which readings spread (plan key: cylinder, deck ...)."""
+    stratum: int = 0
+    """Its level in the position hierarchy, coarsest 0."""
     wear: float | None = None
     """Uses of the tool before the raising part, where a tool life is counted."""
     wear_unit: str | None = None
@@ -157,7 +164,9 @@ class BoardRow:
     since: date | None
     """Day of the signal (or of the part out of tolerance, the doubt, the last reading: as the state says)."""
     change_from: date | None
+    """Likeliest start of the change."""
     change_to: date | None
+    """Last day on which it may have begun."""
     chance_interval_days: float | None
     """How often chance alone shows something this strong somewhere in the shop; None when not known."""
     signals: tuple[SignalFact, ...]
