@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 
 import numpy as np
 
@@ -36,7 +36,7 @@ def _grid() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return x, _REACH * weights, ndtr(x)
 
 
-@lru_cache(maxsize=None)
+@cache
 def d2(n: int) -> float:
     """Expected range of a normal sample of n, in standard deviations.
 
@@ -64,7 +64,7 @@ def d2(n: int) -> float:
     return float(np.sum(weight * (1 - (1 - below) ** n - below**n)))
 
 
-@lru_cache(maxsize=None)
+@cache
 def d3(n: int) -> float:
     """Standard deviation of the range of a normal sample of n, in standard deviations.
 
@@ -103,7 +103,7 @@ def d3(n: int) -> float:
     return math.sqrt(float(square) - d2(n) ** 2)
 
 
-@lru_cache(maxsize=None)
+@cache
 def c4(n: float) -> float:
     """Expected standard deviation (n - 1) of a normal sample of n, in true standard deviations.
 
@@ -132,7 +132,7 @@ def c4(n: float) -> float:
     return math.sqrt(2 / (n - 1)) * math.exp(math.lgamma(n / 2) - math.lgamma((n - 1) / 2))
 
 
-@lru_cache(maxsize=None)
+@cache
 def median_range(n: int) -> float:
     """Median range of a normal sample of n, in standard deviations.
 
@@ -155,7 +155,7 @@ def median_range(n: int) -> float:
     ----------
     .. [1] Follows from the distribution of the range (definition).
     """
-    from scipy.optimize import brentq
+    from scipy.optimize import root_scalar
     from scipy.special import ndtr
 
     n = _sample_size(n)
@@ -165,7 +165,7 @@ def median_range(n: int) -> float:
     def excess(w: float) -> float:
         return n * float(np.sum(weight * density * (ndtr(x + w) - below) ** (n - 1))) - 0.5
 
-    return float(brentq(excess, 0.0, 2 * _REACH, xtol=1e-13))
+    return float(root_scalar(excess, bracket=(0.0, 2 * _REACH), xtol=1e-13).root)
 
 
 @dataclass(frozen=True)
@@ -193,7 +193,7 @@ class ChartFactors:
     E2: float
 
 
-@lru_cache(maxsize=None)
+@cache
 def chart_factors(n: int, width: float = 3.0) -> ChartFactors:
     """All chart factors of a sample size.
 
@@ -240,12 +240,12 @@ def chart_factors(n: int, width: float = 3.0) -> ChartFactors:
     )
 
 
-@lru_cache(maxsize=None)
+@cache
 def moving_range_dof(n: int) -> float:
     """Degrees of freedom of sigma taken from the mean moving range of n values.
 
-    The mean moving range over d2 is close to a scaled chi variable. Its variance is exact: ranges next to each
-    other share one value, so their differences correlate by -1/2. The degrees of freedom are those of the
+    The mean moving range over d2 is close to a scaled chi variable. Its variance is exact: neighbouring
+    ranges share one value, so their differences correlate by -1/2. The degrees of freedom are those of the
     chi variable with the same coefficient of variation.
 
     Parameters
@@ -268,7 +268,7 @@ def moving_range_dof(n: int) -> float:
     .. [1] Patnaik, P. B. (1950), Biometrika 37, 78-87 (chi approximation of a mean range; from memory).
        The covariance of neighbouring ranges follows from E|D1 D2| of a bivariate normal.
     """
-    from scipy.optimize import brentq
+    from scipy.optimize import root_scalar
 
     n = _sample_size(n)
     mean_square = 4 / math.pi
@@ -281,4 +281,4 @@ def moving_range_dof(n: int) -> float:
     def excess(dof: float) -> float:
         return 1 / c4(dof + 1) ** 2 - 1 - relative
 
-    return float(brentq(excess, 0.05, 2.0 * n + 10, xtol=1e-10))
+    return float(root_scalar(excess, bracket=(0.05, 2.0 * n + 10), xtol=1e-10).root)

@@ -34,7 +34,7 @@ class Derived:
 
 
 def named_labels(words: Sequence[str], order: Sequence[str]) -> tuple[str, ...]:
-    """Labels that ``"first"``, ``"last"`` and ``"inner"`` stand for on an axis; other words stand for themselves.
+    """Labels of an axis, with ``"first"``, ``"last"`` and ``"inner"`` resolved.
 
     Parameters
     ----------
@@ -58,9 +58,8 @@ def named_labels(words: Sequence[str], order: Sequence[str]) -> tuple[str, ...]:
     for word in words:
         found = [word] if word in order else list(named.get(word, ()))
         if not found:
-            raise SpcError(
-                f"{word!r} stands for no label of this axis; legal are first, last, inner and {', '.join(order)}"
-            )
+            legal = ", ".join(("first", "last", "inner", *order))
+            raise SpcError(f"{word!r} stands for no label of this axis; legal are {legal}")
         chosen.update(found)
     return tuple(label for label in order if label in chosen)
 
@@ -147,7 +146,7 @@ def steps(
 def spread_range(
     readings: ArrayLike, labels: Mapping[str, Sequence[str]], keep: Sequence[str] = ()
 ) -> Derived:
-    """Largest minus smallest reading over a part, or over each label of the kept axes (flatness and the like).
+    """Largest minus smallest reading over a part, or over each label of the kept axes (flatness, say).
 
     A range over fewer readings is smaller, so a part with a reading missing has no range.
 

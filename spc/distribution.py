@@ -1,0 +1,348 @@
+"""The shape that readings follow: normal, lognormal or folded normal, and what follows from it.
+
+All three are a normal law on some scale: the readings themselves, their logarithms, or signed values of which
+only the size is judged. So one model of spread serves them all, and only the quantiles differ.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cache
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from spc.errors import SpcError
+from spc.variation import finite_series
+
+Shape = Literal["normal", "lognormal", "folded normal"]
+Array = NDArray[np.floating]
+
+# Median and the quantiles that a normal law has at -3 and +3 standard deviations (ISO 22514-2).
+LOW_SHARE = 0.0013498980316300933
+HIGH_SHARE = 1 - LOW_SHARE
+
+# A fit must be this much more likely (log-likelihood) before it displaces the shape that the kind suggests.
+_CLEARLY_BETTER = 3.0
+
+
+@dataclass(frozen=True)
+class NormalityTest:
+    """Anderson-Darling test against the normal law with estimated mean and sigma.
+
+    `statistic` is A^2; `p_value` the chance of one as large from normal data; `n` the values tested.
+    """
+
+    statistic: float
+    p_value: float
+    n: int
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A shape with the mean and sigma of its normal scale.
+
+    `mean` and `sigma` are in the unit of the readings, or in logarithms for the lognormal shape.
+    """
+
+    shape: Shape
+    mean: float
+    sigma: float
+
+
+def anderson_darling(values: ArrayLike) -> NormalityTest:
+    """Test whether independent values look normal.
+
+    Parameters
+    ----------
+    values : array-like, shape (n,)
+        Independent: one value a part. [any unit]
+
+    Returns
+    -------
+    NormalityTest
+
+    Raises
+    ------
+    TooFewReadings
+        Fewer than 8 values.
+    SpcError
+        A value is not finite, or all are equal.
+
+    References
+    ----------
+    .. [1] Stephens, M. A. (1986) in D'Agostino & Stephens, Goodness-of-Fit Techniques, table 4.9, as
+       implemented by statsmodels `normal_ad`.
+    """
+    from statsmodels.stats.diagnostic import normal_ad
+
+    x = finite_series(values, "the Anderson-Darling test", 8)
+    centred = x - x[0]
+    if not np.ptp(centred) > 0:
+        raise SpcError("the Anderson-Darling test needs values that differ; all are equal")
+    statistic, p_value = normal_ad(centred / np.std(centred))
+    # The published fit of the p-value leaves 0 to 1 by rounding at its ends.
+    return NormalityTest(float(statistic), float(min(max(p_value, 0.0), 1.0)), int(x.size))
+
+
+def to_normal_scale(values: ArrayLike, shape: Shape) -> Array:
+    """Readings on the scale on which the shape is normal.
+
+    Folded normal readings must still carry their sign.
+
+    Parameters
+    ----------
+    values : array-like
+        NaN = not measured. [any unit]
+    shape : Shape
+
+    Returns
+    -------
+    array, same shape
+
+    Raises
+    ------
+    SpcError
+        A lognormal shape is asked of values that are not all positive.
+    """
+    x = np.asarray(values, dtype=float)
+    if shape != "lognormal":
+        return x
+    low = x[np.isfinite(x)]
+    if (low <= 0).any():
+        raise SpcError(f"a lognormal shape needs readings above 0; the smallest is {low.min():g}")
+    return np.log(x)
+
+
+def fit_shape(values: ArrayLike, shape: Shape) -> Fit:
+    """Fit one shape to plain values.
+
+    Normal and lognormal by mean and n - 1 standard deviation of their scale. Folded normal, of values
+    without a sign, by the mean size and the mean square.
+
+    Parameters
+    ----------
+    values : array-like, shape (n,)
+        [any unit]
+    shape : Shape
+
+    Returns
+    -------
+    Fit
+
+    Raises
+    ------
+    TooFewReadings
+        Fewer than 2 values.
+    SpcError
+        A value is not finite, below 0 (folded normal), or not above 0 (lognormal).
+
+    References
+    ----------
+    .. [1] Leone, F. C., Nelson, L. S. & Nottingham, R. B. (1961), Technometrics 3, 543-550 (folded normal by
+       moments; from memory).
+    """
+    x = finite_series(values, f"a {shape} fit", 2)
+    if shape == "folded normal":
+        if (x < 0).any():
+            raise SpcError(f"sizes cannot lie below 0; the smallest is {x.min():g}")
+        mean, sigma = folded_from_moments(np.asarray(x.mean()), np.asarray(np.mean(x**2)))
+        return Fit(shape, float(mean), float(sigma))
+    y = to_normal_scale(x, shape)
+    return Fit(shape, float(y[0] + (y - y[0]).mean()), float(np.std(y - y[0], ddof=1)))
+
+
+def log_likelihood(values: Array, fit: Fit) -> float:
+    """Log-likelihood of plain values under a fit; minus infinity is given as a very low number.
+
+    Parameters
+    ----------
+    values : array, shape (n,)
+        [as fitted]
+    fit : Fit
+
+    Returns
+    -------
+    float
+    """
+    height = density(values, fit)
+    return float(np.sum(np.log(np.maximum(height, 1e-300))))
+
+
+def choose_shape(values: ArrayLike, kind: str, *, signed_sizes: bool = False) -> Shape:
+    """Shape by kind of feature and by fit.
+
+    Sizes and heights are taken as normal. Finish and time are lognormal unless the normal fit is clearly
+    better. Form (flatness, roundness, taper) is folded normal: with its sign still there that is certain by
+    construction, without it a clearly better lognormal fit wins.
+
+    Parameters
+    ----------
+    values : array-like, shape (n,)
+        All readings, NaN allowed. [any unit]
+    kind : str
+        ``"size"``, ``"height"``, ``"form"``, ``"finish"``, ``"time"`` or ``"check"``.
+    signed_sizes : bool
+        Readings carry a sign, but only their size is judged.
+
+    Returns
+    -------
+    Shape
+    """
+    if signed_sizes:
+        return "folded normal"
+    x = np.asarray(values, dtype=float).ravel()
+    x = x[np.isfinite(x)]
+    candidates: tuple[Shape, ...] = ("normal",)
+    if kind in ("finish", "time") and (x > 0).all():
+        candidates = ("lognormal", "normal")
+    elif kind == "form" and (x >= 0).all():
+        candidates = ("folded normal", "lognormal") if (x > 0).all() else ("folded normal",)
+    if len(candidates) == 1 or x.size < 3 or not np.ptp(x) > 0:
+        return candidates[0]
+    first, second = (log_likelihood(x, fit_shape(x, shape)) for shape in candidates)
+    return candidates[1] if second > first + _CLEARLY_BETTER else candidates[0]
+
+
+def quantiles(shape: Shape, mean: Array | float, sigma: Array | float) -> tuple[Array, Array, Array]:
+    """The 0.135 %, 50 % and 99.865 % points of a shape, for many fits at once.
+
+    Parameters
+    ----------
+    shape : Shape
+    mean, sigma : array or float, one shape
+        Of the normal scale.
+
+    Returns
+    -------
+    low, median, high : arrays
+        [unit of the readings]
+
+    References
+    ----------
+    .. [1] ISO 22514-2, reference limits (from memory).
+    """
+    m, s = np.asarray(mean, dtype=float), np.asarray(sigma, dtype=float)
+    if shape == "normal":
+        return m - 3 * s, m + 0 * s, m + 3 * s
+    if shape == "lognormal":
+        return np.exp(m - 3 * s), np.exp(m + 0 * s), np.exp(m + 3 * s)
+    at, *tables = _folded_table()
+    ratio = np.abs(m) / np.where(s > 0, s, 1.0)
+    # Far from zero nothing is folded and the points are those of the normal law.
+    found = [
+        np.where(s > 0, np.where(ratio < at[-1], np.interp(ratio, at, table), ratio + z) * s, np.abs(m))
+        for table, z in zip(tables, (-3.0, 0.0, 3.0), strict=True)
+    ]
+    return found[0], found[1], found[2]
+
+
+def share_out(
+    shape: Shape, mean: Array | float, sigma: Array | float, lower: float | None, upper: float | None
+) -> tuple[Array, Array]:
+    """Share of readings below the lower and above the upper limit, for many fits at once.
+
+    Parameters
+    ----------
+    shape : Shape
+    mean, sigma : array or float, one shape
+        Of the normal scale.
+    lower, upper : float or None
+        [unit of the readings]
+
+    Returns
+    -------
+    below, above : arrays
+        Shares between 0 and 1.
+    """
+    from scipy.special import ndtr
+
+    m, s = np.asarray(mean, dtype=float), np.asarray(sigma, dtype=float)
+    none = np.zeros(np.broadcast(m, s).shape)
+
+    def reach(limit: float) -> float:
+        if shape != "lognormal":
+            return limit
+        return math.log(limit) if limit > 0 else -math.inf
+
+    if shape == "folded normal":
+        below = none if lower is None or lower <= 0 else ndtr((lower - m) / s) - ndtr((-lower - m) / s)
+        above = none if upper is None else ndtr((m - max(upper, 0.0)) / s) + ndtr((-max(upper, 0.0) - m) / s)
+        return below, above
+    below = none if lower is None else ndtr((reach(lower) - m) / s)
+    above = none if upper is None else ndtr((m - reach(upper)) / s)
+    return below, above
+
+
+def density(at: ArrayLike, fit: Fit) -> Array:
+    """Probability density of a fit.
+
+    Parameters
+    ----------
+    at : array-like
+        [unit of the readings]
+    fit : Fit
+
+    Returns
+    -------
+    array, same shape
+        [1 / unit]
+    """
+    x = np.asarray(at, dtype=float)
+    scale = fit.sigma * math.sqrt(2 * math.pi)
+
+    def bell(y: Array) -> Array:
+        return np.exp(-(((y - fit.mean) / fit.sigma) ** 2) / 2) / scale
+
+    if fit.shape == "normal":
+        return bell(x)
+    if fit.shape == "folded normal":
+        return np.where(x >= 0, bell(x) + bell(-x), 0.0)
+    positive = np.where(x > 0, x, 1.0)
+    return np.where(x > 0, bell(np.log(positive)) / positive, 0.0)
+
+
+def folded_from_moments(mean_size: Array, mean_square: Array) -> tuple[Array, Array]:
+    """Mean (0 or above) and sigma of a folded normal from mean size and mean square, for many at once.
+
+    A ratio that no folded normal can have (mean size below sqrt(2/pi) of the root mean square) is answered by
+    the nearest one, centred on 0.
+
+    Parameters
+    ----------
+    mean_size, mean_square : arrays of one shape
+        [unit], [unit squared]
+
+    Returns
+    -------
+    mean, sigma : arrays
+        [unit]
+    """
+    from scipy.special import ndtr
+
+    ratio = np.linspace(0.0, 40.0, 40_001)
+    size = np.sqrt(2 / np.pi) * np.exp(-(ratio**2) / 2) + ratio * (1 - 2 * ndtr(-ratio))
+    relative = size / np.sqrt(1 + ratio**2)
+    root = np.sqrt(mean_square)
+    found = np.interp(mean_size / np.where(root > 0, root, 1.0), relative, ratio)
+    sigma = root / np.sqrt(1 + found**2)
+    return found * sigma, sigma
+
+
+@cache
+def _folded_table() -> tuple[Array, Array, Array, Array]:
+    """Quantiles of |N(r, 1)| over r: the grid and the 0.135 %, 50 % and 99.865 % points."""
+    from scipy.special import ndtr
+
+    r = np.linspace(0.0, 12.0, 6_001)
+    tables = []
+    for share in (LOW_SHARE, 0.5, HIGH_SHARE):
+        low, high = np.zeros_like(r), r + 6.0
+        for _ in range(60):
+            middle = (low + high) / 2
+            under = ndtr(middle - r) - ndtr(-middle - r) < share
+            low, high = np.where(under, middle, low), np.where(under, high, middle)
+        tables.append((low + high) / 2)
+    return r, tables[0], tables[1], tables[2]

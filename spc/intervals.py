@@ -1,0 +1,266 @@
+"""Intervals of capability indices, shares and tolerance limits, with the degrees of freedom the data have."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spc.errors import SpcError, TooFewReadings
+from spc.spread import Spread
+
+
+@dataclass(frozen=True)
+class Index:
+    """A figure with its interval; the limits are two-sided at `confidence`."""
+
+    estimate: float
+    lower: float
+    upper: float
+    confidence: float = 0.95
+
+    def to_dict(self) -> dict[str, float]:
+        """The four figures by name."""
+        return {
+            "estimate": self.estimate,
+            "lower": self.lower,
+            "upper": self.upper,
+            "confidence": self.confidence,
+        }
+
+
+def spread_index_interval(
+    estimate: float, spread: Spread, drawn_sigma: NDArray[np.floating], confidence: float = 0.95
+) -> Index:
+    """Interval of tolerance over six sigma (Cp, Pp).
+
+    Chi-square where the spread is a single mean square. Where several add up, the quantiles of the pivotal
+    draws: a chi-square with Satterthwaite's degrees of freedom missed the lower limit of 5 parts with 14
+    readings each in 8 to 9 % of simulated cases, as those degrees of freedom are themselves estimated.
+
+    Parameters
+    ----------
+    estimate : float
+        Tolerance / (6 `spread.sigma`).
+    spread : Spread
+    drawn_sigma : array, shape (draws,)
+        From `pivotal_draws` of the same spread. [unit]
+    confidence : float
+        Two-sided.
+
+    Returns
+    -------
+    Index
+
+    References
+    ----------
+    .. [1] Kane, V. E. (1986), Journal of Quality Technology 18, 41-52, for independent values (from memory).
+    """
+    from scipy.special import chdtri
+
+    tail = (1 - confidence) / 2
+    if len(spread.squares) == 1 and not spread.patterns:
+        # chdtri is the upper tail.
+        low, high = np.sqrt(chdtri(spread.dofs[0], [1 - tail, tail]) / spread.dofs[0])
+        fair = estimate * spread.sigma / math.sqrt(spread.variance)
+        return Index(estimate, float(fair * low), float(fair * high), confidence)
+    low, high = np.quantile(estimate * spread.sigma / drawn_sigma, [tail, 1 - tail])
+    return Index(estimate, float(low), float(high), confidence)
+
+
+def upper_limit(estimate: float, spread: Spread, confidence: float = 0.95) -> float:
+    """Upper limit of Cpk or Ppk: C + t sqrt(Var(mean) / (9 sigma^2) + C^2 / (2 nu)).
+
+    Parameters
+    ----------
+    estimate : float
+        The index.
+    spread : Spread
+    confidence : float
+        Two-sided; the limit is exceeded with half the rest.
+
+    Returns
+    -------
+    float
+
+    References
+    ----------
+    .. [1] Bissell, A. F. (1990), Applied Statistics 39, 331-340, with Satterthwaite's degrees of freedom in
+       place of n - 1 and t in place of z (from memory). Verified by simulation in the tests.
+    """
+    from scipy.special import stdtrit
+
+    nu = spread.dof
+    # Under one degree of freedom t explodes; a spread never has fewer than its part level.
+    t = float(stdtrit(max(nu, 1.0), (1 + confidence) / 2))
+    return estimate + t * math.sqrt(spread.mean_variance / (9 * spread.variance) + estimate**2 / (2 * nu))
+
+
+def bissell_interval(estimate: float, n: int, confidence: float = 0.95) -> Index:
+    """Cpk of n independent normal values: C +- z sqrt(1 / (9 n) + C^2 / (2 (n - 1))).
+
+    Parameters
+    ----------
+    estimate : float
+        The index with the n - 1 standard deviation.
+    n : int
+        Values, 2 or more.
+    confidence : float
+        Two-sided.
+
+    Returns
+    -------
+    Index
+
+    Raises
+    ------
+    TooFewReadings
+        n is below 2.
+
+    References
+    ----------
+    .. [1] Bissell, A. F. (1990), Applied Statistics 39, 331-340; NIST/SEMATECH e-Handbook, 3.5.1.2.
+    """
+    from scipy.special import ndtri
+
+    if n < 2:
+        raise TooFewReadings("an interval of a capability index", "2 values", n)
+    half = float(ndtri((1 + confidence) / 2)) * math.sqrt(1 / (9 * n) + estimate**2 / (2 * (n - 1)))
+    return Index(estimate, estimate - half, estimate + half, confidence)
+
+
+def one_sided_interval(estimate: float, n: int, confidence: float = 0.95) -> Index:
+    """Exact interval of a one-sided index of n independent normal values, by the noncentral t.
+
+    3 sqrt(n) times the estimate is noncentral t with n - 1 degrees of freedom, centred on 3 sqrt(n) C.
+
+    Parameters
+    ----------
+    estimate : float
+        (upper - mean) / (3 s) or (mean - lower) / (3 s).
+    n : int
+        Values, 2 or more.
+    confidence : float
+        Two-sided.
+
+    Returns
+    -------
+    Index
+
+    Raises
+    ------
+    TooFewReadings
+        n is below 2.
+
+    References
+    ----------
+    .. [1] Owen, D. B. (1968), Technometrics 10, 445-478 (noncentral t; from memory).
+    """
+    from scipy.optimize import root_scalar
+    from scipy.special import chdtri, nctdtr, ndtri
+
+    if n < 2:
+        raise TooFewReadings("an interval of a capability index", "2 values", n)
+    if estimate < 0:
+        mirror = one_sided_interval(-estimate, n, confidence)
+        return Index(estimate, -mirror.upper, -mirror.lower, confidence)
+    root = 3 * math.sqrt(n)
+    t = root * estimate
+    tail = (1 - confidence) / 2
+    # For t >= 0 the chance of T > t is below `tail` at `least` and above 1 - `tail` at `most`.
+    least = float(ndtri(tail)) - 1
+    most = 1 - least + t * math.sqrt(float(chdtri(n - 1, 1e-12)) / (n - 1))
+
+    def centre(chance_above: float) -> float:
+        def excess(d: float) -> float:
+            return 1 - float(nctdtr(n - 1, d, t)) - chance_above
+
+        return float(root_scalar(excess, bracket=(least, most), xtol=1e-10).root)
+
+    return Index(estimate, centre(tail) / root, centre(1 - tail) / root, confidence)
+
+
+def binomial_interval(count: int, n: int, confidence: float = 0.95) -> Index:
+    """Exact interval of a share, from a count.
+
+    Parameters
+    ----------
+    count : int
+        How many of the n.
+    n : int
+        1 or more.
+    confidence : float
+        Two-sided.
+
+    Returns
+    -------
+    Index
+        Shares between 0 and 1.
+
+    Raises
+    ------
+    SpcError
+        The count is not within 0 to n, or n is below 1.
+
+    References
+    ----------
+    .. [1] Clopper, C. J. & Pearson, E. S. (1934), Biometrika 26, 404-413; NIST/SEMATECH e-Handbook, 7.2.4.2.
+    """
+    from scipy.special import betaincinv
+
+    if n < 1 or not 0 <= count <= n:
+        raise SpcError(f"{count} of {n} is no share; the count must lie within 0 to n, n at least 1")
+    tail = (1 - confidence) / 2
+    low = 0.0 if count == 0 else float(betaincinv(count, n - count + 1, tail))
+    high = 1.0 if count == n else float(betaincinv(count + 1, n - count, 1 - tail))
+    return Index(count / n, low, high, confidence)
+
+
+def tolerance_factor(n: int, coverage: float, confidence: float, *, sides: int = 2) -> float:
+    """Standard deviations around the mean that hold a share of a normal population.
+
+    One-sided: exact, by the noncentral t. Two-sided: Howe's approximation, good to about 1 % from n = 5.
+
+    Parameters
+    ----------
+    n : int
+        Values, 2 or more.
+    coverage : float
+        Share of the population to be held, within 0 and 1.
+    confidence : float
+        Within 0 and 1.
+    sides : int
+        1 or 2.
+
+    Returns
+    -------
+    float
+        k in mean +- k s, or mean + k s. [-]
+
+    Raises
+    ------
+    TooFewReadings
+        n is below 2.
+    SpcError
+        A share is not within 0 and 1, or sides is neither 1 nor 2.
+
+    References
+    ----------
+    .. [1] Howe, W. G. (1969), Journal of the American Statistical Association 64, 610-620;
+       NIST/SEMATECH e-Handbook, 7.2.6.3.
+    """
+    from scipy.special import chdtri, nctdtrit, ndtri
+
+    if n < 2:
+        raise TooFewReadings("a tolerance factor", "2 values", n)
+    if not (0 < coverage < 1 and 0 < confidence < 1):
+        raise SpcError(f"coverage {coverage} and confidence {confidence} must lie within 0 and 1")
+    if sides == 1:
+        root = math.sqrt(n)
+        return float(nctdtrit(n - 1, float(ndtri(coverage)) * root, confidence)) / root
+    if sides != 2:
+        raise SpcError(f"a tolerance interval has 1 or 2 sides; got {sides}")
+    z = float(ndtri((1 + coverage) / 2))
+    return z * math.sqrt((n - 1) * (1 + 1 / n) / float(chdtri(n - 1, confidence)))
