@@ -1,0 +1,266 @@
+"""The command line. Heavy libraries are imported where they are used, so that ``--help`` answers at once."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dashboard.terminal import fail, hint, prepare, progress, say
+
+if TYPE_CHECKING:
+    from dashboard.commands import Outcome
+
+app = typer.Typer(
+    name="tenthwise",
+    help="Says which machining processes are going off, how sure that is, and what to do.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+Folder = Annotated[
+    Path | None, typer.Option("--folder", "-f", help="Shop folder; the current one if it holds a plan.")
+]
+Json = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")]
+Port = Annotated[
+    int, typer.Option("--port", min=0, max=65535, help="Port on this machine; 0 takes any that is free.")
+]
+PORT = 8417
+
+
+def main() -> None:
+    """Entry point of the command ``tenthwise``."""
+    prepare()
+    app()
+
+
+def _finish(outcome: Outcome) -> None:
+    if outcome.out:
+        say(outcome.out)
+    if outcome.err:
+        hint(outcome.err)
+    raise typer.Exit(outcome.code)
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is not a day: write it as 2025-10-31.") from None
+
+
+@app.command()
+def demo(
+    folder: Annotated[
+        Path, typer.Option("--folder", "-f", help="Where the demonstration shop is kept.")
+    ] = Path("tenthwise-demo"),
+    serve_it: Annotated[
+        bool, typer.Option("--serve/--no-serve", help="Open the pages when it is ready.")
+    ] = True,
+    port: Port = PORT,
+) -> None:
+    """Build the demonstration shop (fourteen months of exports) and show it."""
+    from dashboard import running
+    from dashboard.demo import ForeignFolder, prepare_demo
+
+    found = running.find(folder)
+    if found:
+        say(f"The demonstration is already on screen at {found.address}")
+        raise typer.Exit(0)
+    try:
+        shop = prepare_demo(folder, progress)
+    except ForeignFolder as error:
+        fail(str(error))
+    if not serve_it:
+        shop.close()
+        say(f"The demonstration shop is ready in {folder}. See it with `tenthwise serve --folder {folder}`.")
+        return
+    _serve(shop, port)
+
+
+@app.command()
+def new(
+    folder: Annotated[Path, typer.Argument(help="Folder to make; it must be empty or not there yet.")],
+) -> None:
+    """Start a shop: write a plan with notes, to be changed to your own."""
+    from dashboard.starting import NotEmpty, start_shop
+
+    try:
+        plan = start_shop(folder)
+    except NotEmpty as error:
+        fail(str(error))
+    except OSError as error:
+        fail(f"{folder} cannot be made: {error.strerror or error}.")
+    say(f"Wrote {plan}. Change it to your own shop, then run: tenthwise check {folder}")
+
+
+@app.command()
+def check(
+    folder: Annotated[Path | None, typer.Argument(help="Shop folder, or the plan itself.")] = None,
+) -> None:
+    """Check the plan and its layouts; name the line of everything that is wrong."""
+    from dashboard.folders import PLAN, shop_folder
+    from ingest.plan_file import load_plan
+    from ingest.problems import PlanError
+
+    path = folder if folder is not None and folder.is_file() else shop_folder(folder) / PLAN
+    try:
+        plan = load_plan(path)
+    except PlanError as error:
+        for problem in error.problems:
+            hint(str(problem))
+        fail(f"{path}: {len(error.problems)} to mend.")
+    say(
+        f"{path} is in order: {len(plan.families)} families, {len(plan.machines)} machines, "
+        f"{len(plan.features)} features, {len(plan.gauges)} gauges, {len(plan.layouts)} layouts."
+    )
+
+
+@app.command()
+def ingest(
+    files: Annotated[list[Path], typer.Argument(help="CSV files as the gauges wrote them.")],
+    folder: Folder = None,
+) -> None:
+    """Take files in. Exit code 2 when one could not be; it is kept and named on the Intake page."""
+    from dashboard import commands, running
+    from dashboard.folders import open_shop, shop_folder
+    from ingest.receipt import IncomingFile
+
+    place = shop_folder(folder)
+    loaded = []
+    for path in files:
+        try:
+            loaded.append(IncomingFile(path.name, path.read_bytes()))
+        except IsADirectoryError:
+            fail(f"{path} is a folder: name files. Nothing was taken in.")
+        except OSError as error:
+            fail(f"{path} cannot be read: {error.strerror or error}. Nothing was taken in.")
+    found = running.find(place)
+    if found:
+        _finish(_handed(lambda: found.hand_files([(file.name, file.data) for file in loaded])))
+    shop = open_shop(place)
+    try:
+        with progress("Taking files in", len(loaded)) as step:
+            outcome = commands.ingest(shop, loaded, step)
+    finally:
+        shop.close()
+    _finish(outcome)
+
+
+def _handed(ask: object) -> Outcome:
+    from dashboard.running import HandoverFailed
+
+    try:
+        return ask()  # type: ignore[operator]
+    except HandoverFailed as error:
+        fail(f"The work could not be handed over: {error}.")
+
+
+@app.command()
+def serve(folder: Folder = None, port: Port = PORT) -> None:
+    """Watch the inbox and serve the pages on this machine."""
+    from dashboard import running
+    from dashboard.folders import open_shop, shop_folder
+
+    place = shop_folder(folder)
+    found = running.find(place)
+    if found:
+        fail(f"{place} is already served by process {found.pid} at {found.address}")
+    _serve(open_shop(place), port)
+
+
+def _serve(shop: object, port: int) -> None:
+    import logging
+
+    from dashboard.service import PortTaken, serve
+
+    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(message)s")
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+    try:
+        serve(shop, port, lambda address: say(f"Tenthwise is at {address}   (stop it with Ctrl+C)"))  # type: ignore[arg-type]
+    except PortTaken as error:
+        fail(str(error))
+
+
+@app.command()
+def status(
+    as_of: Annotated[
+        str | None,
+        typer.Option("--as-of", metavar="DATE", help="Show what was known at the end of that day."),
+    ] = None,
+    json: Json = False,
+    folder: Folder = None,
+) -> None:
+    """Show what is going off. Exit code 1 while a signal is open."""
+    from dashboard import commands, running
+    from dashboard.folders import open_shop, shop_folder
+
+    day = _day(as_of) if as_of else None
+    place = shop_folder(folder)
+    found = running.find(place)
+    if found:
+        query = {"json": "1" if json else "0"} | ({"as_of": day.isoformat()} if day else {})
+        _finish(_handed(lambda: found.hand("status", query=query)))
+    shop = open_shop(place)
+    try:
+        outcome = commands.status(shop, day, json=json)
+    finally:
+        shop.close()
+    _finish(outcome)
+
+
+@app.command()
+def quick(
+    file: Annotated[Path, typer.Argument(help="A CSV file with column names in its first line.")],
+    column: Annotated[str, typer.Option("--column", "-c", help="Column to look at, as named there.")],
+    lower: Annotated[float | None, typer.Option(help="Lower limit of the drawing.")] = None,
+    upper: Annotated[float | None, typer.Option(help="Upper limit of the drawing.")] = None,
+    separator: Annotated[str | None, typer.Option(help="comma, semicolon, tab or bar, if unclear.")] = None,
+    decimal: Annotated[str | None, typer.Option(help="'.' or ',', if unclear.")] = None,
+    skip_bad: Annotated[bool, typer.Option("--skip-bad", help="Leave out cells without a number.")] = False,
+    json: Json = False,
+) -> None:
+    """Limits, signals and capability of one column of one CSV file; needs no shop."""
+    from dashboard.one_column import SEPARATORS, UnreadableColumn, read_column
+    from dashboard.quick_look import quick_look
+
+    marks = {name: mark for mark, name in SEPARATORS.items()}
+    try:
+        read = read_column(
+            file,
+            column,
+            separator=marks.get(separator, separator) if separator else None,
+            decimal=decimal,
+            skip_bad=skip_bad,
+        )
+        text = quick_look(read, lower=lower, upper=upper, json=json, name=column)
+    except (UnreadableColumn, ValueError) as error:
+        fail(str(error))
+    say(text)
+
+
+@app.command()
+def rebuild(folder: Folder = None) -> None:
+    """Make the database anew from archive, journal and plans."""
+    from ingest.shop import Shop
+
+    from dashboard import commands, running
+    from dashboard.folders import shop_folder
+    from ingest.problems import PlanError, ShopBusy, StoreError
+
+    place = shop_folder(folder)
+    found = running.find(place)
+    if found:
+        _finish(_handed(lambda: found.hand("rebuild")))
+    try:
+        shop = Shop.rebuild(place)
+    except (ShopBusy, PlanError, StoreError) as error:
+        fail(str(error))
+    try:
+        outcome = commands.rebuilt(shop)
+    finally:
+        shop.close()
+    _finish(outcome)

@@ -1,0 +1,86 @@
+"""What the commands do once a shop is open. The service runs the same functions for a command that hands its
+work over, so both ways end in the same words and the same exit code."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from dashboard import status as board_status
+from dashboard.amounts import count
+
+if TYPE_CHECKING:
+    from ingest.shop import Shop
+
+    from ingest.receipt import IncomingFile, Receipt
+
+GOOD, OPEN_SIGNAL, MISUSE = 0, 1, 2
+CHUNK = 25
+"""Files taken in at once: few enough that a progress bar moves, enough that a year of files is quick."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a command says and how it ends."""
+
+    out: str
+    code: int
+    err: str = ""
+
+    def as_record(self) -> dict[str, Any]:
+        """As it travels from the service to the command."""
+        return {"out": self.out, "err": self.err, "code": self.code}
+
+
+def receipt_line(receipt: Receipt) -> str:
+    """What became of one file, in one line."""
+    if receipt.already:
+        return f"{receipt.name}: already taken in, nothing new"
+    if receipt.status != "taken":
+        word = "refused" if receipt.status == "refused" else "waits"
+        return f"{receipt.name}: {word}, {receipt.message or receipt.reason or 'no reason is known'}"
+    lines = receipt.lines
+    parts = [f"{lines.stored:,} of {count(lines.total, 'line')} stored"]
+    for number, what in (
+        (lines.partly, "partly stored"),
+        (lines.known, "already known"),
+        (lines.set_aside, "set aside"),
+        (lines.blank, "blank or heading"),
+    ):
+        if number:
+            parts.append(f"{number:,} {what}")
+    return f"{receipt.name}: " + ", ".join(parts)
+
+
+def ingest(
+    shop: Shop, files: Sequence[IncomingFile], progress: Callable[[int], None] | None = None
+) -> Outcome:
+    """Take files in; exit code 2 when one was refused or waits, so that a script notices."""
+    receipts = []
+    for start in range(0, len(files), CHUNK):
+        receipts += shop.take_in(files[start : start + CHUNK])
+        if progress:
+            progress(min(start + CHUNK, len(files)))
+    lines = [receipt_line(receipt) for receipt in receipts]
+    stopped = [r for r in receipts if r.status != "taken"]
+    err = ""
+    if stopped:
+        err = (
+            f"{count(len(stopped), 'file')} could not be taken in; nothing is lost, the Intake page and "
+            "`tenthwise check` say why."
+        )
+    return Outcome("\n".join(lines), MISUSE if stopped else GOOD, err)
+
+
+def status(shop: Shop, as_of: date | None, *, json: bool) -> Outcome:
+    """The board, as text or JSON; exit code 1 while a signal is open."""
+    rows = shop.board(as_of)
+    text = board_status.as_json(rows, shop.plan) if json else board_status.as_text(rows, shop.plan)
+    return Outcome(text, board_status.exit_code(rows))
+
+
+def rebuilt(shop: Shop) -> Outcome:
+    """What a rebuild says: the digest of everything that was brought back."""
+    return Outcome(f"Everything is back from archive, journal and plans. Digest {shop.digest()}", GOOD)

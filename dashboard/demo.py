@@ -1,0 +1,109 @@
+"""The demonstration shop: fourteen months of deliveries, taken in and decided on in order of their days."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from fnmatch import fnmatchcase
+from itertools import groupby
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import sample_data
+from dashboard.folders import PLAN
+from ingest.receipt import IncomingFile
+
+if TYPE_CHECKING:
+    from ingest.shop import Shop
+
+    from dashboard.terminal import Step
+
+Progress = Callable[[str, int], AbstractContextManager["Step"]]
+
+
+class ForeignFolder(Exception):  # noqa: N818 - reads as what it is
+    """The folder holds something that is not the demonstration."""
+
+
+def prepare_demo(folder: Path, progress: Progress) -> Shop:
+    """Open the demonstration shop, built first if it is not there yet.
+
+    Parameters
+    ----------
+    folder : Path
+        Where it is kept; reused when it holds this very demonstration.
+    progress : callable
+        Makes a progress bar from a title and a total.
+
+    Raises
+    ------
+    ForeignFolder
+        The folder holds another shop, or something else.
+    """
+    from dashboard.folders import open_shop
+
+    text = sample_data.plan_path().read_text(encoding="utf-8")
+    plan = folder / PLAN
+    unfinished = folder / "run" / "building"
+    if plan.is_file():
+        if plan.read_text(encoding="utf-8") != text:
+            raise ForeignFolder(
+                f"{folder} holds another shop, or a demonstration of another version: "
+                "name another place with --folder."
+            )
+        if not unfinished.exists():
+            return open_shop(folder)
+        raise ForeignFolder(f"{folder} holds a demonstration that was not finished: remove it and try again.")
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise ForeignFolder(f"{folder} is there and is no shop: name another place with --folder.")
+    unfinished.parent.mkdir(parents=True, exist_ok=True)
+    unfinished.touch()
+    shop = build_demo(folder, text, progress)
+    unfinished.unlink()
+    return shop
+
+
+def build_demo(folder: Path, plan_text: str, progress: Progress) -> Shop:
+    """Make the shop and let its fourteen months happen: each file and each decision on its day."""
+    from ingest.shop import Shop
+
+    deliveries = sample_data.deliveries()
+    decisions = sorted(sample_data.decisions(), key=lambda decision: decision.at)
+    first = min(delivery.known_at for delivery in deliveries)
+    shop = Shop.create(folder, plan_text, known_at=first)
+    with progress("Building the demonstration shop", len(deliveries)) as step:
+        done = 0
+        for decision in [*decisions, None]:
+            until = decision.at if decision else None
+            coming = [d for d in deliveries[done:] if until is None or d.known_at <= until]
+            for known_at, group in groupby(coming, key=lambda delivery: delivery.known_at):
+                files = [IncomingFile(d.name, d.path.read_bytes()) for d in group]
+                shop.take_in(files, known_at=known_at)
+                done += len(files)
+                step(done)
+            if decision:
+                decide(shop, decision)
+    return shop
+
+
+def decide(shop: Shop, decision: Any) -> int:
+    """Close what a decision of the demonstration closes; returns how many signals that were."""
+    closed = 0
+    for row in shop.board():
+        wanted = any(fnmatchcase(row.process, pattern) for pattern in decision.processes)
+        if not wanted or any(fnmatchcase(row.process, pattern) for pattern in decision.but_not):
+            continue
+        for signal in row.open_signals:
+            if signal.since_time < decision.raised_before:
+                shop.close_signal(
+                    row.process,
+                    signal.monitor,
+                    signal.serial,
+                    signal.pass_no,
+                    decision.outcome,
+                    decision.cause,
+                    decision.who,
+                    known_at=decision.at,
+                )
+                closed += 1
+    return closed

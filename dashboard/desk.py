@@ -1,0 +1,102 @@
+"""The one open shop behind pages and commands: reads are remembered until a change, writes queue up."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from datetime import UTC, date, datetime
+from typing import TYPE_CHECKING, TypeVar
+
+from ingest.board import BoardRow, PartView, ProcessView
+
+if TYPE_CHECKING:
+    from ingest.shop import Shop
+
+T = TypeVar("T")
+REMEMBERED = 128
+
+
+class Desk:
+    """A shop, the lock its writers take, and what its readers were told last.
+
+    Parameters
+    ----------
+    shop : Shop
+        Open; the desk does not close it.
+    """
+
+    def __init__(self, shop: Shop) -> None:
+        self.shop = shop
+        self.version = 0
+        """Counts the writes; a page that was told a lower number is out of date."""
+        self.looked: datetime | None = None
+        """When the inbox was last looked at, by the machine's clock."""
+        self._writing = threading.RLock()
+        self._remembering = threading.Lock()
+        self._told: OrderedDict[Hashable, object] = OrderedDict()
+
+    def write(self, work: Callable[[Shop], T]) -> T:
+        """Run work that changes the shop, one at a time, and forget what was told before."""
+        with self._writing:
+            try:
+                return work(self.shop)
+            finally:
+                self.forget()
+
+    def forget(self) -> None:
+        """Something changed: what was told before is no longer true."""
+        with self._remembering:
+            self.version += 1
+            self._told.clear()
+
+    def scan_inbox(self) -> int:
+        """Take in what lies ready in the inbox; how many files that were. An empty inbox disturbs nobody."""
+        with self._writing:
+            receipts = self.shop.scan_inbox()
+        self.looked = datetime.now(UTC)
+        if receipts:
+            self.forget()
+        return len(receipts)
+
+    def swap(self, reopen: Callable[[Shop], Shop]) -> None:
+        """Close the shop and put another in its place (after a rebuild), with no writer in between."""
+
+        def work(shop: Shop) -> None:
+            self.shop = reopen(shop)
+
+        self.write(work)
+
+    def now(self) -> datetime:
+        """The shop's clock."""
+        return self.shop.now()
+
+    def _remember(self, key: tuple[Hashable, ...], ask: Callable[[], T]) -> T:
+        # Ages and silence move with the clock, so a minute is as long as an answer may live.
+        full = (*key, self.version, self.now().replace(second=0, microsecond=0))
+        with self._remembering:
+            if full in self._told:
+                self._told.move_to_end(full)
+                return self._told[full]  # type: ignore[return-value]
+        answer = ask()
+        with self._remembering:
+            self._told[full] = answer
+            while len(self._told) > REMEMBERED:
+                self._told.popitem(last=False)
+        return answer
+
+    def board(self, as_of: date | None = None) -> list[BoardRow]:
+        """Every process, worst first."""
+        return self._remember(("board", as_of), lambda: self.shop.board(as_of))
+
+    def row(self, process: str) -> BoardRow | None:
+        """One process of the board, or None."""
+        return next((row for row in self.board() if row.process == process), None)
+
+    def process(self, process: str) -> ProcessView:
+        """Everything about one process."""
+        return self._remember(("process", process), lambda: self.shop.process(process))
+
+    def part(self, serial: str) -> PartView:
+        """One part by serial."""
+        return self._remember(("part", serial), lambda: self.shop.part(serial))

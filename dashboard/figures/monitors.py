@@ -1,0 +1,123 @@
+"""One chart a question: each watch over a process against its line, places on a part, spread on a part."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from dashboard.figures.frame import (
+    BLUE,
+    FAMILY_COLOURS,
+    FAMILY_SYMBOLS,
+    GREY,
+    VERMILION,
+    Figure,
+    figure,
+    month_ticks,
+)
+from ingest.board import MonitorTrace, ProcessView
+from spc.units import from_base
+
+QUESTIONS = {
+    "level": "Has the level moved?",
+    "scatter": "Do blocks differ more from one another than they did?",
+    "spread within part": "Do the places on one block differ more than they did?",
+    "tool life": "Is the tool older than those before it were?",
+}
+
+
+def _finite(values: tuple[float, ...], low: int) -> list[float | None]:
+    return [value if math.isfinite(value) else None for value in values[low:]]
+
+
+def _time_axis(view: ProcessView, chart: Figure, low: int) -> Figure:
+    places, texts = month_ticks([part.time for part in view.parts[low:]])
+    chart["layout"]["xaxis"] |= {"tickvals": [p + low for p in places], "ticktext": texts}
+    return chart
+
+
+def monitor_chart(view: ProcessView, trace: MonitorTrace, *, last: int | None = None) -> Figure:
+    """A watch over the parts, with its line; crossing it is what raises a signal."""
+    low = max(0, len(view.parts) - last) if last else 0
+    x = list(range(low, len(view.parts)))
+    statistic, limit = _finite(trace.statistic, low), _finite(trace.limit, low)
+    both = any(value is not None and value < 0 for value in statistic)
+    line: dict[str, Any] = {"color": VERMILION, "width": 1.4, "dash": "dash"}
+    traces: list[dict[str, Any]] = [
+        {"type": "scatter", "mode": "lines", "x": x, "y": statistic, "name": "evidence of a change",
+         "line": {"color": BLUE, "width": 1.6},
+         "text": [part.serial for part in view.parts[low:]],
+         "hovertemplate": "%{text}: %{y:.2f}<extra></extra>"},
+        {"type": "scatter", "mode": "lines", "x": x, "y": limit, "name": "a signal beyond this", "line": line,
+         "hoverinfo": "skip"},
+    ]  # fmt: skip
+    if both:
+        lower = [None if value is None else -value for value in limit]
+        traces.append(traces[1] | {"y": lower, "showlegend": False})
+    return _time_axis(view, figure(traces, y_title="evidence", height=230), low)
+
+
+def spread_chart(view: ProcessView, levels: tuple[str, ...], *, last: int | None = None) -> Figure | None:
+    """Spread between the places on one part, one row of points a level of the position hierarchy.
+
+    Returns
+    -------
+    dict or None
+        None when no part has two places.
+    """
+    low = max(0, len(view.parts) - last) if last else 0
+    parts = view.parts[low:]
+    depth = max((len(part.spread) for part in parts), default=0)
+    if not any(math.isfinite(value) for part in parts for value in part.spread):
+        return None
+    unit = view.row.display
+    factor = 100.0 if view.row.log else from_base(1.0, unit)
+    traces = []
+    for level in range(depth):
+        values = [part.spread[level] if level < len(part.spread) else math.nan for part in parts]
+        name = levels[level] if level < len(levels) else f"level {level + 1}"
+        traces.append({
+            "type": "scatter", "mode": "markers", "name": f"between {name}",
+            "x": [part.index for part in parts],
+            "y": [value * factor if math.isfinite(value) else None for value in values],
+            "text": [part.serial for part in parts], "hovertemplate": "%{text}: %{y:.3g}<extra></extra>",
+            "marker": {"size": 5, "color": FAMILY_COLOURS[level % 6], "symbol": FAMILY_SYMBOLS[level % 6]},
+        })  # fmt: skip
+    title = "spread on a block, " + ("%" if view.row.log else ("µm" if unit == "um" else unit))
+    return _time_axis(view, figure(traces, y_title=title, height=260), low)
+
+
+def position_chart(view: ProcessView, names: list[str]) -> Figure | None:
+    """Lasting offset of each place from the part mean.
+
+    Parameters
+    ----------
+    view : ProcessView
+        The process.
+    names : list of str
+        The places as people say them, one for each of ``view.positions``.
+
+    Returns
+    -------
+    dict or None
+        None when the feature has a single place.
+    """
+    if len(view.positions) < 2:
+        return None
+    factor = 100.0 if view.row.log else from_base(1.0, view.row.display)
+    unit = "%" if view.row.log else ("µm" if view.row.display == "um" else view.row.display)
+    values = [offset * factor if math.isfinite(offset) else None for offset in view.position_offsets]
+    stems: list[Any] = []
+    for value in values:
+        stems += [0, value, None] if value is not None else [None, None, None]
+    places = [name for name in names for _ in range(3)]
+    traces = [
+        {"type": "scatter", "mode": "lines", "x": stems, "y": places, "line": {"color": GREY, "width": 2},
+         "hoverinfo": "skip", "showlegend": False},
+        {"type": "scatter", "mode": "markers", "x": values, "y": names, "marker": {"size": 9, "color": BLUE},
+         "hovertemplate": "%{y}: %{x:.3g} " + unit + "<extra></extra>", "showlegend": False},
+    ]  # fmt: skip
+    chart = figure(traces, y_title="", x_title=f"from the block's mean, {unit}", height=90 + 22 * len(names))
+    chart["layout"]["yaxis"] |= {"autorange": "reversed", "showgrid": True}
+    chart["layout"]["xaxis"] |= {"zeroline": True, "zerolinecolor": GREY, "showgrid": True}
+    return chart

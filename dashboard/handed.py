@@ -1,0 +1,45 @@
+"""Commands of this machine hand their work to the running service through these doors, with its token."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from flask import Flask, request
+
+from dashboard import commands
+from dashboard.desk import Desk
+from ingest.receipt import IncomingFile
+
+
+def register(server: Flask, desk: Desk) -> None:
+    """Open the doors; `dashboard.security` checks the token before any of them is reached."""
+
+    @server.post("/hand/ingest")
+    def hand_ingest() -> dict[str, Any]:
+        files = [IncomingFile(f.filename or "", f.stream.read()) for f in request.files.getlist("file")]
+        return desk.write(lambda shop: commands.ingest(shop, files)).as_record()
+
+    @server.get("/hand/status")
+    def hand_status() -> dict[str, Any]:
+        day = request.args.get("as_of")
+        as_of = date.fromisoformat(day) if day else None
+        return commands.status(desk.shop, as_of, json=request.args.get("json") == "1").as_record()
+
+    @server.post("/hand/rebuild")
+    def hand_rebuild() -> dict[str, Any]:
+        told: list[commands.Outcome] = []
+
+        def reopen(shop: Any) -> Any:
+            folder = shop.folder
+            shop.close()
+            fresh = type(shop).rebuild(folder)
+            told.append(commands.rebuilt(fresh))
+            return fresh
+
+        desk.swap(reopen)
+        return told[0].as_record()
+
+    @server.get("/hand/hello")
+    def hand_hello() -> dict[str, Any]:
+        return {"shop": desk.shop.plan.shop.name}

@@ -1,0 +1,86 @@
+"""HTML made on the server as text: everything that is not already markup is escaped, always.
+
+One string with the whole board in it travels and draws far faster than a tree of components does, and it
+needs no script to be read. Nothing in this program writes an angle bracket of its own into data.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from dash import html
+from markupsafe import Markup, escape
+
+VOID = frozenset({"input", "br", "hr", "img"})
+Child = object
+
+
+def tag(name: str, /, *children: Child, **attributes: object) -> Markup:
+    """One element.
+
+    Parameters
+    ----------
+    name : str
+        Element name.
+    *children : object
+        Text (escaped), markup (kept), None (left out), or an iterable of these.
+    **attributes : object
+        A final underscore is dropped (``class_``), others become hyphens (``data_act``). True writes the bare
+        name; None and False leave the attribute out.
+    """
+    written = []
+    for key, value in attributes.items():
+        if value is None or value is False:
+            continue
+        label = key.rstrip("_").replace("_", "-")
+        written.append(
+            Markup(" {}").format(label) if value is True else Markup(' {}="{}"').format(label, value)
+        )
+    opening = Markup("<{}{}>").format(name, Markup("").join(written))
+    if name in VOID:
+        return opening
+    return opening + join(children) + Markup("</{}>").format(name)
+
+
+def join(children: Iterable[Child]) -> Markup:
+    """Children one after another, nested iterables flattened."""
+    pieces: list[Markup] = []
+    for child in children:
+        if child is None or child is False:
+            continue
+        if isinstance(child, (str, int, float)):
+            pieces.append(escape(child))
+        elif isinstance(child, Iterable):
+            pieces.append(join(child))
+        else:
+            pieces.append(escape(str(child)))
+    return Markup("").join(pieces)
+
+
+def table(
+    head: Iterable[Child], rows: Iterable[Iterable[Child]], *, class_: str = "", empty: str = ""
+) -> Markup:
+    """A table with one head row, inside a frame that scrolls sideways on a narrow screen."""
+    body = [tag("tr", [tag("td", cell) for cell in row]) for row in rows]
+    if not body:
+        return tag("p", empty or "Nothing to show.", class_="empty")
+    return tag(
+        "div",
+        tag(
+            "table",
+            tag("thead", tag("tr", [tag("th", cell, scope="col") for cell in head])),
+            tag("tbody", body),
+            class_=class_ or None,
+        ),
+        class_="scroll",
+        tabindex="0",
+    )
+
+
+def made(content: Markup, *, id: str | None = None, class_: str = "") -> html.Div:
+    """Markup as a Dash component; the page's own script puts it in place (``assets/tenthwise.js``)."""
+    extra: dict[str, Any] = {"data-made": str(content)}
+    if id is None:
+        return html.Div(className=class_, **extra)
+    return html.Div(id=id, className=class_, **extra)

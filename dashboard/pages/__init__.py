@@ -1,0 +1,1 @@
+"""The pages: ``layout(desk, query, …)`` gives title and body, ``register`` is there if one answers back."""

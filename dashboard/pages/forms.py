@@ -1,0 +1,191 @@
+"""Forms: what a person can say to the shop. Every one names who speaks and may be dated back."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from markupsafe import Markup
+
+from dashboard.markup import join, tag
+from dashboard.words import cleared_text
+from ingest.board import BoardRow, PartPoint, SignalFact
+
+if TYPE_CHECKING:
+    from ingest.plan import EventKind, Plan
+
+OUTCOMES = {
+    "fixed": "The cause was found and fixed",
+    "new level accepted": "It stays like this from now on, and that is accepted",
+    "no cause found": "No cause was found",
+}
+
+
+def who_field(plan: Plan) -> Markup:
+    """Who speaks: the plan's people, or initials typed in."""
+    options = [tag("option", "who?", value="")]
+    options += [
+        tag("option", f"{initials} ({role})", value=initials) for initials, role in plan.people.items()
+    ]
+    return tag(
+        "label",
+        "Who ",
+        tag("select", options, name="who", required=True, data_keep="who"),
+        tag("small", "not signed in, so it is marked unverified"),
+        class_="who",
+    )
+
+
+def when_field() -> Markup:
+    """When it happened; empty means now."""
+    return tag(
+        "label",
+        "When ",
+        tag("input", type="datetime-local", name="when", step="60"),
+        tag("small", "leave empty for now"),
+    )
+
+
+def hidden(**values: object) -> Markup:
+    """Fields that say what a form is about."""
+    return join(tag("input", type="hidden", name=name, value=value) for name, value in values.items())
+
+
+def undo_form(plan: Plan, journal_line: int) -> Markup:
+    """Take a decision or a noted event back; it stays in the log."""
+    del plan
+    return tag(
+        "form",
+        hidden(line=journal_line),
+        tag("button", "Undo", class_="small"),
+        class_="act inline",
+        data_act="undo",
+        data_whoever=True,
+    )
+
+
+def event_kinds(plan: Plan, machine: str, *, buttons: bool) -> list[EventKind]:
+    """Kinds of event that make sense on a machine: not those that renew another machine's tool."""
+    owners: dict[str, set[str]] = {}
+    for renewal in plan.renewals:
+        for kind in renewal.events:
+            owners.setdefault(kind, set()).add(renewal.machine)
+    return [
+        kind
+        for key, kind in plan.events.items()
+        if machine in owners.get(key, {machine}) and (kind.button is not None or not buttons)
+    ]
+
+
+def big_buttons(plan: Plan, row: BoardRow) -> Markup:
+    """One touch for what is done most: the buttons the plan names."""
+    kinds = event_kinds(plan, row.machine, buttons=True)
+    if not kinds:
+        return Markup("")
+    buttons = [
+        tag("button", kind.button, name="kind", value=kind.key, title=kind.name, class_="touch")
+        for kind in kinds
+    ]
+    return tag(
+        "form",
+        hidden(target=row.machine),
+        tag("div", buttons, class_="touches"),
+        tag("div", who_field(plan), when_field(), class_="fields"),
+        class_="act buttons",
+        data_act="note_event",
+        aria_label=f"Log what was done on {row.machine}",
+    )
+
+
+def event_form(plan: Plan, row: BoardRow) -> Markup:
+    """Note any event of the plan's list."""
+    options = [
+        tag("option", kind.name, value=kind.key) for kind in event_kinds(plan, row.machine, buttons=False)
+    ]
+    return tag(
+        "form",
+        hidden(target=row.machine),
+        tag(
+            "div",
+            tag("label", "What was done ", tag("select", options, name="kind", required=True)),
+            tag("label", "Tool ", tag("input", name="tool", maxlength=80), tag("small", "if a tool went in")),
+            tag("label", "Note ", tag("input", name="note", maxlength=400)),
+            when_field(),
+            who_field(plan),
+            class_="fields",
+        ),
+        tag("button", f"Note it on {row.machine}"),
+        class_="act",
+        data_act="note_event",
+    )
+
+
+def close_form(plan: Plan, signal: SignalFact) -> Markup:
+    """Say what a signal was."""
+    options = [tag("option", text, value=value) for value, text in OUTCOMES.items()]
+    guess = ""
+    if signal.status == "cleared" and signal.cure is not None:
+        guess = f"{signal.cure.kind_name} on {signal.cure.time:%Y-%m-%d}"
+    return tag(
+        "form",
+        hidden(process=signal.process, monitor=signal.monitor, serial=signal.serial, pass_no=signal.pass_no),
+        tag(
+            "div",
+            tag("label", "Outcome ", tag("select", options, name="outcome", required=True)),
+            tag(
+                "label",
+                "Cause ",
+                tag("input", name="cause", value=guess, maxlength=400, required=True),
+                tag("small", "what it was, in your words"),
+            ),
+            who_field(plan),
+            class_="fields",
+        ),
+        tag("button", "Close this signal" if signal.status == "open" else "Confirm"),
+        class_="act",
+        data_act="close_signal",
+    )
+
+
+def aside_form(plan: Plan, process: str, parts: tuple[PartPoint, ...]) -> Markup:
+    """Set a part aside, so that it no longer counts; it stays visible."""
+    known = [
+        tag("option", value=f"{part.serial}/{part.pass_no}", label=f"{part.time:%Y-%m-%d %H:%M}")
+        for part in reversed(parts[-120:])
+    ]
+    return tag(
+        "form",
+        hidden(process=process),
+        tag(
+            "div",
+            tag(
+                "label",
+                "Block ",
+                tag("input", name="part", list="parts-known", required=True, autocomplete="off"),
+                tag("small", "serial/pass, as in the list"),
+            ),
+            tag("datalist", known, id="parts-known"),
+            tag("label", "Reason ", tag("input", name="reason", required=True, maxlength=400)),
+            who_field(plan),
+            class_="fields",
+        ),
+        tag("button", "Set it aside"),
+        class_="act",
+        data_act="set_part_aside",
+    )
+
+
+def restore_form(plan: Plan, process: str, part: PartPoint) -> Markup:
+    """Let a part count again."""
+    return tag(
+        "form",
+        hidden(process=process, part=f"{part.serial}/{part.pass_no}", reason="counts again"),
+        who_field(plan),
+        tag("button", "Let it count again", class_="small"),
+        class_="act inline",
+        data_act="restore_part",
+    )
+
+
+def signal_state(signal: SignalFact) -> str:
+    """How a signal stands, in words."""
+    return cleared_text(signal)

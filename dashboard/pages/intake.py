@@ -1,0 +1,155 @@
+"""*Intake*: what came in, how it adds up, what was set aside and why, what waits."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from dash import Dash, Input, Output, dcc
+from markupsafe import Markup
+
+from dashboard.amounts import age, count, moment
+from dashboard.desk import Desk
+from dashboard.markup import join, made, table, tag
+from dashboard.security import BODY_LIMIT
+from ingest.board import ReceiptFact, SetAsideFact
+
+REFRESH_MS = 10_000
+FILES = 60
+ROWS = 200
+STALE_S = 60.0
+
+
+def _heartbeat(desk: Desk) -> Markup:
+    beat: datetime | None = desk.looked
+    if beat is None:
+        return tag("p", "The inbox has not been looked at yet.", class_="beat stale")
+    seconds = (datetime.now(beat.tzinfo) - beat).total_seconds()
+    state = "beat stale" if seconds > STALE_S else "beat"
+    when = "just now" if seconds < 10 else f"{seconds:.0f} seconds ago"
+    late = ": the watcher has stopped, restart the service" if seconds > STALE_S else ""
+    return tag("p", f"The inbox was last looked at {when}{late}.", class_=state)
+
+
+def _drop(desk: Desk) -> Markup:
+    return tag(
+        "form",
+        tag("label", tag("b", "Drop files here"), tag("span", " or choose them"), for_="files"),
+        tag("input", type="file", id="files", name="file", multiple=True, accept=".csv,.txt,text/csv"),
+        tag("small", f"Up to {BODY_LIMIT // 2**20} MB at once. Or put them into {desk.shop.folder}/inbox."),
+        class_="drop",
+        data_upload="/do/take_in",
+    )
+
+
+def _balance(receipt: ReceiptFact) -> str:
+    total = receipt.stored + receipt.partly + receipt.known + receipt.set_aside + receipt.blank
+    return f"= {receipt.lines:,}" if total == receipt.lines else f"does not add up: {receipt.lines:,}"
+
+
+def _files(receipts: list[ReceiptFact], now: datetime) -> Markup:
+    rows = [
+        (
+            tag("span", tag("b", r.name), tag("small", f" {r.layout or r.status}"), title=r.sha256),
+            tag("span", age(r.known_at, now), title=moment(r.known_at)),
+            f"{r.stored:,}",
+            f"{r.partly:,}" if r.partly else "",
+            f"{r.known:,}" if r.known else "",
+            tag("a", f"{r.set_aside:,}", href=f"/intake?receipt={r.id}") if r.set_aside else "",
+            f"{r.blank:,}" if r.blank else "",
+            _balance(r),
+            join(tag("div", text) for text in ((r.reason,) if r.reason else ()) + r.warnings),
+        )
+        for r in receipts
+    ]
+    head = ("File", "Came", "Stored", "Partly", "Known", "Set aside", "Blank", "Lines", "Remarks")
+    return table(head, rows, class_="files", empty="No file yet: drop the first one above.")
+
+
+def _aside(rows: list[SetAsideFact]) -> Markup:
+    cells = [
+        (
+            tag("a", f"{row.name} line {row.line}", href=f"/source/{row.receipt}/{row.line}"),
+            tag("code", row.text[:160]),
+            tag("span", tag("b", row.col, ": ") if row.col else None, row.reason),
+            tag(
+                "span",
+                row.remedy,
+                f" It probably means {row.suggestion}." if row.suggestion else "",
+                tag("small", " Releases itself when the answer arrives.") if row.releases_itself else None,
+            ),
+        )
+        for row in rows[:ROWS]
+    ]
+    return table(("Where", "What stands there", "Why it does not count", "What to do"), cells, class_="aside")
+
+
+def _kinds(rows: list[SetAsideFact]) -> Markup:
+    tally: dict[str, int] = {}
+    for row in rows:
+        tally[row.kind] = tally.get(row.kind, 0) + 1
+    items = [tag("li", tag("b", f"{n:,}"), f" {kind.replace('_', ' ')}") for kind, n in
+             sorted(tally.items(), key=lambda item: -item[1])]  # fmt: skip
+    return tag("ul", items, class_="tally")
+
+
+def draw(desk: Desk, receipt: int | None = None) -> Markup:
+    """What came in, as markup; with a receipt only that file's rows are listed."""
+    receipts = sorted(desk.shop.receipts(), key=lambda r: (r.known_at, r.id), reverse=True)
+    rows = desk.shop.set_aside_rows(receipt)
+    waiting = [r for r in receipts if r.status != "taken"]
+    lines, stored = sum(r.lines for r in receipts), sum(r.stored for r in receipts)
+    now = desk.now()
+    parts = [_heartbeat(desk)]
+    parts.append(
+        tag(
+            "p",
+            f"{count(len(receipts), 'file')}, {count(lines, 'line')}: {stored:,} stored, "
+            f"{sum(r.partly for r in receipts):,} partly, {sum(r.known for r in receipts):,} already known, "
+            f"{sum(r.set_aside for r in receipts):,} set aside, "
+            f"{sum(r.blank for r in receipts):,} blank or heading.",
+            class_="lead",
+        )
+    )
+    if waiting and receipt is None:
+        parts += [tag("h2", "Which files wait?"), _files(waiting, now)]
+    chosen = next((r for r in receipts if r.id == receipt), None)
+    heading = f"Which rows of {chosen.name} do not count?" if chosen else "Which rows do not count, and why?"
+    parts.append(tag("h2", heading))
+    if chosen:
+        parts.append(tag("p", tag("a", "All files", href="/intake")))
+    if rows:
+        newest = sorted(rows, key=lambda row: (-row.receipt, row.line))
+        more = f"The newest {ROWS} of {len(rows):,} are listed." if len(rows) > ROWS else ""
+        parts += [_kinds(rows), tag("p", more, class_="hint") if more else Markup(""), _aside(newest)]
+    else:
+        parts.append(tag("p", "Every row counts.", class_="empty"))
+    parts += [tag("h2", "What came in?"), _files([chosen] if chosen else receipts[:FILES], now)]
+    if not chosen and len(receipts) > FILES:
+        parts.append(tag("p", f"The newest {FILES} of {len(receipts):,} files are listed.", class_="hint"))
+    return join(parts)
+
+
+def layout(desk: Desk, query: dict[str, str]) -> tuple[str, list[Any]]:
+    """Title and body."""
+    wanted = query.get("receipt", "")
+    receipt = int(wanted) if wanted.isdecimal() else None
+    return "Intake", [
+        made(tag("h1", "What came in, and does it add up?") + _drop(desk), class_="page"),
+        dcc.Store(id="intake-receipt", data=receipt),
+        made(draw(desk, receipt), id="intake", class_="page"),
+        dcc.Interval(id="intake-tick", interval=REFRESH_MS),
+    ]
+
+
+def register(app: Dash, desk: Desk) -> None:
+    """Keep the tallies fresh."""
+
+    @app.callback(
+        Output("intake", "data-made"),
+        Input("intake-tick", "n_intervals"),
+        Input("intake-receipt", "data"),
+        prevent_initial_call=True,
+    )
+    def refresh(_ticks: int | None, receipt: int | None) -> str:
+        return str(draw(desk, receipt))

@@ -1,0 +1,287 @@
+"""*A process*: has it moved, what was done, which places differ, what can it hold, what was it before."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import Dash, Input, Output, State, dcc, html
+from markupsafe import Markup
+
+from dashboard.amounts import day, moment, sentence_case, size
+from dashboard.desk import Desk
+from dashboard.figures.frame import CONFIG, Figure
+from dashboard.figures.monitors import QUESTIONS, monitor_chart, position_chart, spread_chart
+from dashboard.figures.parts import part_chart
+from dashboard.markup import join, made, table, tag
+from dashboard.pages import forms
+from dashboard.pages.board import chance_text, state_mark
+from dashboard.pages.holds import holds
+from dashboard.pages.part import HEAD, part_href, reading_rows
+from dashboard.words import cleared_text, machine_text, noticed, position_text, reason
+from ingest.board import ProcessView, SignalFact
+
+ALL = "all"
+RECENT = 120
+SHORT_LIST = 60
+
+
+def family_names(desk: Desk) -> dict[str, str]:
+    """Family key to what people see: key and name as the plan has them."""
+    return {
+        key: key if family.name == key else f"{key} {family.name}"
+        for key, family in desk.shop.plan.families.items()
+    }
+
+
+def _graph(chart: Figure, label: str, id_: str | None = None) -> html.Div:
+    given: dict[str, Any] = {"id": id_} if id_ else {}
+    named: dict[str, Any] = {"aria-label": label}
+    graph = dcc.Graph(
+        figure=chart, config=CONFIG, responsive=True, style={"height": chart["layout"]["height"]}, **given
+    )
+    return html.Div(graph, role="group", className="chart", **named)
+
+
+def _signal_item(desk: Desk, view: ProcessView, signal: SignalFact) -> Markup:
+    plan = desk.shop.plan
+    text = noticed(view.row, signal, plan)
+    facts = [tag("span", f"Began between {day(signal.change_from)} and {day(signal.change_to)}")]
+    facts += [tag("span", chance_text(signal)), tag("span", "Raised by ", _part_link(signal.serial))]
+    done = [
+        tag("li", f"{day(event.time)}: {event.kind_name}", f" {event.tool}" if event.tool else "",
+            f", {event.note}" if event.note else "")
+        for event in signal.events[-6:]
+    ]  # fmt: skip
+    happened = tag("details", tag("summary", "What was done meanwhile"), tag("ul", done)) if done else None
+    acts = forms.close_form(plan, signal) if signal.status in ("open", "cleared", "back") else None
+    if signal.closing is not None:
+        acts = forms.undo_form(plan, signal.closing.journal_line)
+    status = sentence_case(cleared_text(signal))
+    return tag(
+        "li",
+        tag("p", tag("b", status), class_=f"status {signal.status.split()[0]}"),
+        tag("p", text + "."),
+        tag("p", facts, class_="facts"),
+        happened,
+        tag(
+            "details",
+            tag("summary", "Close it with a cause" if signal.status == "open" else "Confirm or change"),
+            acts,
+        )
+        if acts is not None
+        else None,
+        class_="signal",
+    )
+
+
+def _part_link(serial: str) -> Markup:
+    return tag("a", serial, href=part_href(serial))
+
+
+def _top(desk: Desk, view: ProcessView) -> Markup:
+    row, plan = view.row, desk.shop.plan
+    live = [signal for signal in view.signals if signal.status in ("open", "cleared", "back")]
+    unconfirmed = {(s.monitor, s.serial, s.pass_no) for s in row.signals}
+    live = [s for s in live if (s.monitor, s.serial, s.pass_no) in unconfirmed]
+    return join(
+        (
+            tag("p", tag("a", "What is going off", href="/"), f" / {row.operation_name}", class_="crumb"),
+            tag("h1", machine_text(row), ": ", row.feature_name),
+            tag("p", state_mark(row), class_="big-state"),
+            tag("p", reason(row, plan), class_="why"),
+            tag("h2", f"What was done on {row.machine}?"),
+            forms.big_buttons(plan, row),
+            tag(
+                "details",
+                tag("summary", "Note another event, or one with a tool or a note"),
+                forms.event_form(plan, row),
+            ),
+            tag("h2", "What was noticed and is not settled?") if live else None,
+            tag("ul", [_signal_item(desk, view, signal) for signal in live], class_="signals")
+            if live
+            else None,
+        )
+    )
+
+
+def _chosen_part(desk: Desk, view: ProcessView, key: str | None) -> Markup:
+    if not key:
+        return tag(
+            "p", "Touch a point to see the block, its readings and the file they came from.", class_="hint"
+        )
+    serial, _, pass_no = key.rpartition("/")
+    part = next((p for p in view.parts if p.serial == serial and str(p.pass_no) == pass_no), None)
+    if part is None:
+        return tag("p", "That block is no longer in this process.", class_="hint")
+    source = desk.shop.plan.features[view.row.feature].of or view.row.feature
+    readings = [r for r in desk.part(serial).readings if r.feature in (view.row.feature, source)]
+    first = (
+        tag("p", f"When it was first judged it was: {part.first_verdict}.") if part.first_verdict else None
+    )
+    aside = forms.restore_form(desk.shop.plan, view.row.process, part) if part.aside else None
+    return join(
+        (
+            tag("h3", "Block ", _part_link(serial), f", {moment(part.time)}"),
+            tag("p", f"Set aside: {part.aside}") if part.aside else None,
+            aside,
+            first,
+            table(
+                HEAD,
+                reading_rows(readings),
+                class_="readings",
+                empty="Its readings are on the block's own page.",
+            ),
+        )
+    )
+
+
+def _history(desk: Desk, view: ProcessView) -> Markup:
+    unconfirmed = {(s.monitor, s.serial, s.pass_no) for s in view.row.signals}
+    old = [s for s in view.signals if (s.monitor, s.serial, s.pass_no) not in unconfirmed]
+    if not old:
+        return tag("p", "Nothing before.", class_="empty")
+    return tag("ul", [_signal_item(desk, view, signal) for signal in old], class_="signals")
+
+
+def _limits(view: ProcessView, names: dict[str, str]) -> Markup:
+    row = view.row
+
+    def shown(value: float | None) -> str:
+        return "" if value is None else size(value, row.display, row.decimals)
+
+    rows = [
+        (names.get(s.family, s.family), shown(s.lower), shown(s.upper), shown(s.target),
+         f"{day(s.valid_from)}" + (", either sign" if s.absolute else ""))
+        for s in view.specifications if s.feature == row.feature
+    ]  # fmt: skip
+    return table(
+        ("Family", "Lower", "Upper", "Target", "Valid from"), rows, empty="The plan names no limits for it."
+    )
+
+
+def _as_table(view: ProcessView, names: dict[str, str]) -> Markup:
+    from dashboard.figures.parts import shower
+
+    show, unit = shower(view), view.row.display
+    rows = [
+        (_part_link(part.serial), part.pass_no, moment(part.time), names.get(part.family, part.family),
+         part.n, f"{show(part.mean):.4g}", part.verdict + (f" ({part.aside})" if part.aside else ""))
+        for part in reversed(view.parts[-SHORT_LIST:])
+    ]  # fmt: skip
+    return tag(
+        "details",
+        tag("summary", f"The last {len(rows)} blocks as a table"),
+        table(("Block", "Pass", "When", "Family", "Readings", f"Value, {unit}", "Verdict"), rows),
+    )
+
+
+def _levels(desk: Desk, view: ProcessView) -> tuple[str, ...]:
+    return desk.shop.plan.axes_of(view.row.feature)
+
+
+def layout(desk: Desk, query: dict[str, str], process: str) -> tuple[str, list[Any]]:  # noqa: ARG001
+    """Title and body.
+
+    Raises
+    ------
+    LookupError
+        There is no such process.
+    """
+    view = desk.process(process)
+    row, names = view.row, family_names(desk)
+    title = f"{row.machine} {row.feature_name}"
+    families = [{"label": "all families", "value": ALL}]
+    families += [{"label": names.get(key, key), "value": key} for key in view.families]
+    span = [{"label": f"last {RECENT} blocks", "value": str(RECENT)}, {"label": "all", "value": ALL}]
+    body: list[Any] = [
+        dcc.Store(id="process-id", data=process),
+        made(_top(desk, view), class_="page"),
+        made(tag("h2", "Where does each block stand?"), class_="page"),
+        html.Div(
+            [
+                dcc.RadioItems(families, ALL, id="family", className="choices", inline=True),
+                dcc.RadioItems(span, str(RECENT), id="span", className="choices", inline=True),
+            ],
+            className="page controls",
+        ),
+        _graph(
+            part_chart(view, names, last=RECENT), f"{title}: every block in order of machining", "parts-chart"
+        ),
+        made(_chosen_part(desk, view, None), id="chosen-part", class_="page chosen"),
+        made(_as_table(view, names), class_="page"),
+    ]
+    for trace in view.monitors:
+        question = QUESTIONS.get(trace.name, f"What does {trace.name} say?")
+        body.append(made(tag("h2", question), class_="page"))
+        body.append(_graph(monitor_chart(view, trace), f"{title}: {question}"))
+    body += _shape(desk, view, title)
+    notes = tag("ul", [tag("li", note) for note in view.notes], class_="plain notes") if view.notes else None
+    body.append(
+        made(
+            join(
+                (
+                    tag("h2", "What can it hold now?"),
+                    holds(desk, view, names),
+                    tag("h2", "Which limits does the drawing set?"),
+                    _limits(view, names),
+                    tag("h2", "What should be known before relying on this?") if notes else None,
+                    notes,
+                    tag("h2", "What was noticed before, and what was it?"),
+                    _history(desk, view),
+                    tag("h2", "Does a block not belong here?"),
+                    tag(
+                        "p",
+                        "A block set aside no longer counts, stays visible, and can be let in again.",
+                        class_="hint",
+                    ),
+                    forms.aside_form(desk.shop.plan, process, view.parts),
+                    tag("p", f"Judged by the plan with hash {view.plan_sha[:12]}.", class_="hint hash"),
+                )
+            ),
+            class_="page",
+        )
+    )
+    return title, body
+
+
+def _shape(desk: Desk, view: ProcessView, title: str) -> list[Any]:
+    body: list[Any] = []
+    chart = position_chart(view, [position_text(position) for position in view.positions])
+    if chart is not None:
+        body += [
+            made(tag("h2", "Which places on a block always differ?"), class_="page"),
+            _graph(chart, f"{title}: lasting differences between places"),
+        ]
+    spread = spread_chart(view, _levels(desk, view))
+    if spread is not None:
+        body += [
+            made(tag("h2", "How much do the places on one block differ?"), class_="page"),
+            _graph(spread, f"{title}: differences on one block"),
+        ]
+    return body
+
+
+def register(app: Dash, desk: Desk) -> None:
+    """Answer to the choices over the chart and to a touched point."""
+
+    @app.callback(
+        Output("parts-chart", "figure"),
+        Input("family", "value"),
+        Input("span", "value"),
+        State("process-id", "data"),
+        prevent_initial_call=True,
+    )
+    def choose(family: str, span: str, process: str) -> Figure:
+        view = desk.process(process)
+        last = None if span == ALL else int(span)
+        return part_chart(view, family_names(desk), family=None if family == ALL else family, last=last)
+
+    @app.callback(
+        Output("chosen-part", "data-made"),
+        Input("parts-chart", "clickData"),
+        State("process-id", "data"),
+        prevent_initial_call=True,
+    )
+    def touch(click: dict[str, Any] | None, process: str) -> str:
+        points = (click or {}).get("points") or [{}]
+        return str(_chosen_part(desk, desk.process(process), points[0].get("customdata")))

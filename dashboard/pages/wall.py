@@ -1,0 +1,67 @@
+"""The wall view: the worst few in letters that are read from two metres, without a click."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import Dash, Input, Output, dcc
+from markupsafe import Markup
+
+from dashboard.amounts import age, count, moment
+from dashboard.desk import Desk
+from dashboard.markup import join, made, tag
+from dashboard.pages.board import REFRESH_MS, picture, process_href, state_mark
+from dashboard.states import look
+from dashboard.words import machine_text, reason
+
+SHOWN = 3
+
+
+def draw(desk: Desk) -> Markup:
+    """The worst processes, then how many are well."""
+    rows = desk.board()
+    urgent = [row for row in rows if look(row.state).urgent]
+    items = [
+        tag(
+            "li",
+            state_mark(row),
+            tag(
+                "h2",
+                tag(
+                    "a", machine_text(row), " ", tag("span", row.feature_name), href=process_href(row.process)
+                ),
+            ),
+            tag("p", reason(row, desk.shop.plan).split(": ", 1)[-1]),
+            picture(row),
+            class_="process",
+        )
+        for row in urgent[:SHOWN]
+    ]
+    more = len(urgent) - len(items)
+    latest = max((row.last_time for row in rows if row.last_time), default=None)
+    foot = join(
+        (
+            tag("b", f"and {count(more, 'more process', 'more processes')} going off") if more > 0 else None,
+            tag("span", f"{len(rows) - len(urgent)} of {len(rows)} not going off"),
+            tag("span", f"last reading {age(latest, desk.now())}"),
+            tag("span", moment(desk.now())),
+        )
+    )
+    body = tag("ol", items) if items else tag("p", "Nothing is going off.", class_="calm")
+    return tag("h1", "What is going off?") + body + tag("p", foot, class_="foot")
+
+
+def layout(desk: Desk, query: dict[str, str]) -> tuple[str, list[Any]]:  # noqa: ARG001
+    """Title and body."""
+    return "Wall", [
+        made(draw(desk), id="wall", class_="wall"),
+        dcc.Interval(id="wall-tick", interval=REFRESH_MS),
+    ]
+
+
+def register(app: Dash, desk: Desk) -> None:
+    """Keep the wall fresh by itself."""
+
+    @app.callback(Output("wall", "data-made"), Input("wall-tick", "n_intervals"), prevent_initial_call=True)
+    def refresh(_ticks: int | None) -> str:
+        return str(draw(desk))

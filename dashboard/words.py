@@ -1,0 +1,280 @@
+"""The sentence that says why a process stands where it stands, in the shop's own words.
+
+One sentence: the machine, the feature, how much in the unit the shop uses, since when, and what to do. No
+word of statistics: whoever reads it stands at a machine with gloves on.
+"""
+
+from __future__ import annotations
+
+import math
+from statistics import geometric_mean
+from typing import TYPE_CHECKING
+
+from dashboard.advice import look_at, renewal_of
+from dashboard.amounts import amount, day, number, size, unit_text
+from ingest.board import BoardRow, OutFact, SignalFact, State
+
+if TYPE_CHECKING:
+    from ingest.plan import Plan
+
+ACROSS = 4.0
+"""Ordinary parts lie within this many part-to-part spreads of one another, nearly always (19 of 20)."""
+
+UP_DOWN = {
+    "size": ("runs larger", "runs smaller"),
+    "height": ("runs higher", "runs lower"),
+    "finish": ("has gone up", "has fallen"),
+    "time": ("takes longer", "has become shorter"),
+    "form": ("has moved up", "has moved down"),
+    "check": ("reads high", "reads low"),
+}
+
+
+def machine_text(row: BoardRow) -> str:
+    """The machine (or gauge) by key and name, the name only where it says more than the key."""
+    if row.machine_name.lower() in (row.machine.lower(), ""):
+        return row.machine
+    return f"{row.machine} {row.machine_name}"
+
+
+def process_text(row: BoardRow) -> str:
+    """The process as people say it: machine and feature."""
+    return f"{machine_text(row)}: {row.feature_name}"
+
+
+def _now(row: BoardRow) -> float:
+    """About where a log feature stands now: the middle of its last five parts."""
+    latest = [value for value in row.recent[-5:] if value > 0]
+    return geometric_mean(latest) if latest else math.nan
+
+
+def moved_by(row: BoardRow, signal: SignalFact) -> str | None:
+    """How far the level moved, in the unit people see; None when that was not estimated."""
+    if not math.isfinite(signal.size):
+        return None
+    if not signal.log:
+        return amount(abs(signal.size), row.display, row.decimals)
+    now = _now(row)
+    if not math.isfinite(now):
+        return f"about {100 * (math.exp(abs(signal.size)) - 1):.0f} %"
+    before = now / math.exp(signal.size)
+    unit, places = row.display, row.decimals
+    if number(before, unit, places) == number(now, unit, places):
+        places += 1
+    return (
+        f"{amount(abs(now - before), unit, places)} "
+        f"(from about {number(before, unit, places)} to {number(now, unit, places)})"
+    )
+
+
+def ordinary_reach(row: BoardRow, part_sd: float, *, times: float = 1.0) -> str | None:
+    """Within how much of one another ordinary parts lie, in the unit people see."""
+    if not (math.isfinite(part_sd) and part_sd > 0 and math.isfinite(times)):
+        return None
+    reach = ACROSS * part_sd * times
+    if row.log:
+        now = _now(row)
+        if not math.isfinite(now):
+            return f"{100 * (math.exp(reach) - 1):.0f} %"
+        reach = now * (math.exp(reach / 2) - math.exp(-reach / 2))
+    return amount(reach, row.display, row.decimals)
+
+
+def _usual(row: BoardRow) -> str | None:
+    """Within how much the next part is expected, in the unit people see."""
+    if row.band is None or not all(map(math.isfinite, row.band)):
+        return None
+    return amount(row.band[1] - row.band[0], row.display, row.decimals)
+
+
+def _last(row: BoardRow) -> str:
+    """Where the last part lay, with its unit and what it is counted from."""
+    if not row.recent or not math.isfinite(row.recent[-1]):
+        return ""
+    value = row.recent[-1]
+    if row.log or row.feature_kind == "time":
+        return f"the last one read {amount(value, row.display, row.decimals)}"
+    if number(value, row.display, row.decimals).strip("0.") == "":
+        return f"the last one was on size, within {amount(0.0, row.display, row.decimals)}"
+    side = "above" if value > 0 else "below"
+    return f"the last one was {amount(abs(value), row.display, row.decimals)} {side} target"
+
+
+def change_text(row: BoardRow, signal: SignalFact, plan: Plan) -> str:
+    """What a signal says happened, with its size, as the end of a sentence that began with the feature."""
+    if signal.monitor == "tool life":
+        return _life_text(row, signal, plan)
+    if signal.monitor in ("scatter", "spread within part"):
+        return _wider_text(row, signal)
+    up, down = UP_DOWN.get(row.feature_kind, ("has moved up", "has moved down"))
+    words = up if signal.direction > 0 else down
+    by = moved_by(row, signal)
+    return f"{words} by {by}" if by else f"{words} by an amount that cannot be told yet"
+
+
+def _wider_text(row: BoardRow, signal: SignalFact) -> str:
+    ratio = math.exp(signal.size) if math.isfinite(signal.size) else math.nan
+    more = "less" if signal.direction < 0 else "more"
+    among = "from block to block"
+    if signal.monitor == "spread within part":
+        among = (
+            f"from {signal.within} to {signal.within} on one block" if signal.within else "within one block"
+        )
+    wide = ordinary_reach(row, signal.part_sd, times=ratio)
+    usual = ordinary_reach(row, signal.part_sd)
+    if wide and usual:
+        return f"now differs {more} {among}, by up to about {wide} where {usual} was usual"
+    return f"now differs {more} {among}" + (f" than the usual {usual}" if usual else "")
+
+
+def _life_text(row: BoardRow, signal: SignalFact, plan: Plan) -> str:
+    renewal = renewal_of(row, plan)
+    unit = signal.wear_unit or (renewal.unit if renewal else "parts")
+    what = renewal.name if renewal else "tool"
+    done = f"{signal.size:.0f} {unit}" if math.isfinite(signal.size) else f"more {unit} than any before"
+    usual = f", where about {signal.part_sd:.0f} is usual" if math.isfinite(signal.part_sd) else ""
+    return f"comes from a set of {what} that has done {done} without a change in the log{usual}"
+
+
+def began(signal: SignalFact) -> str:
+    """When a change began and when it was noticed."""
+    if signal.changed == signal.since:
+        return f"since {day(signal.since)}"
+    return f"since about {day(signal.changed)} (noticed {day(signal.since)})"
+
+
+def noticed(row: BoardRow, signal: SignalFact, plan: Plan) -> str:
+    """What was noticed on a process, without advice, as a sentence without its point."""
+    if signal.monitor == "tool life":
+        return f"{machine_text(row)}: {row.feature_name} {change_text(row, signal, plan)}, {began(signal)}"
+    return f"{machine_text(row)}: {row.feature_name} {change_text(row, signal, plan)} {began(signal)}"
+
+
+def cleared_text(signal: SignalFact) -> str:
+    """How a signal that is no longer open went away."""
+    if signal.closing is not None:
+        cause = f": {signal.closing.cause}" if signal.closing.cause else ""
+        return f"closed by {signal.closing.who}, {signal.closing.outcome}{cause}"
+    if signal.status == "withdrawn":
+        return f"withdrawn: rows in {signal.withdrawn_by or 'a later file'} arrived late and removed it"
+    if signal.status == "cleared" and signal.cure is not None:
+        return f"cleared after {signal.cure.kind_name} on {day(signal.cure.time)}"
+    if signal.status == "back":
+        return "back by itself: what was done?"
+    return "open" if signal.status == "open" else signal.status
+
+
+def position_text(position: str) -> str:
+    """``"main=3;direction=V"`` as people say it: ``"main 3, direction V"``."""
+    return ", ".join(part.replace("=", " ") for part in position.split(";") if part)
+
+
+def _out_text(row: BoardRow, out: OutFact) -> str:
+    where = f" at {position_text(out.position)}" if out.position else ""
+    past = amount(abs(out.value - out.limit), row.display, row.decimals)
+    limit = size(out.limit, row.display, row.decimals)
+    more = f", and {out.count - 1} more on it" if out.count > 1 else ""
+    return (
+        f"block {out.serial} measured {size(out.value, row.display, row.decimals)}{where} "
+        f"on {day(out.when)}, {past} {out.side} the limit of {limit}{more}"
+    )
+
+
+def reason(row: BoardRow, plan: Plan) -> str:
+    """Why a process stands where it stands: one sentence.
+
+    Parameters
+    ----------
+    row : BoardRow
+        The process as the board shows it.
+    plan : Plan
+        For the tool whose life is counted.
+
+    Returns
+    -------
+    str
+        Ends with a full stop and holds no other sentence end.
+    """
+    who = machine_text(row)
+    what = row.feature_name
+    live = row.open_signals
+    first = live[-1] if live else None
+    if row.state is State.GAUGE_IN_DOUBT and row.doubt is not None:
+        return _doubt(row, plan, first)
+    if row.state is State.OUT_OF_TOLERANCE and row.out is not None:
+        order = look_at(row, plan, first)
+        return (
+            f"{who}: {what} of {_out_text(row, row.out)}: set the block aside, measure it again and {order}."
+        )
+    if first is not None and row.state in (State.GOING_OFF, State.GAUGE_IN_DOUBT):
+        return f"{noticed(row, first, plan)}: {_do(row, plan, first)}."
+    if row.last_time is None:
+        return f"{who}: {what} has no reading yet: measure the first block."
+    last = _last(row)
+    if row.state is State.LEARNING:
+        after = f" and {last}" if last else ""
+        left = max(1, row.needed - row.scored)
+        return (
+            f"{who}: {what} is still being learned, {row.scored} of {row.needed} blocks by "
+            f"{day(row.last_time)}{after}: measure {left} more before relying on it."
+        )
+    if row.state is State.SILENT:
+        gap = (
+            f", where one every {max(1.0, row.usual_gap):.0f} working days is usual" if row.usual_gap else ""
+        )
+        days = row.silent_days or 0
+        return (
+            f"{who}: {what} has had no block for {days} working days, since {day(row.last_time)}{gap}, and "
+            f"{last or 'nothing is known since'}: measure one, or note that the machine stands."
+        )
+    if row.state is State.WATCH:
+        usual = _usual(row)
+        band = f" where the next is expected within {usual}" if usual else ""
+        return (
+            f"{who}: {what} may have begun to move, {last}{band}, as of {day(row.last_time)}: keep an eye on "
+            f"the next blocks and {look_at(row, plan)} if they go the same way."
+        )
+    for signal in row.unconfirmed:
+        if signal.status == "cleared" and signal.cure is not None:
+            return (
+                f"{noticed(row, signal, plan)} and is back after {signal.cure.kind_name} on "
+                f"{day(signal.cure.time)}: confirm that this was the cause."
+            )
+        return f"{noticed(row, signal, plan)} and came back by itself: say what was done."
+    usual = _usual(row)
+    within = f", blocks are expected within {usual} of one another" if usual else ""
+    return f"{who}: {what} holds as of {day(row.last_time)}{within}, {last or 'as before'}: nothing to do."
+
+
+def _do(row: BoardRow, plan: Plan, signal: SignalFact) -> str:
+    order = look_at(row, plan, signal)
+    if signal.monitor == "tool life":
+        return f"{order}, or log the change if it was made"
+    if row.is_gauge:
+        return order
+    renewal = renewal_of(row, plan)
+    if renewal is not None and order.endswith(renewal.name):
+        return f"{order} before the next block"
+    return f"{order} before the next block, and log what was done"
+
+
+def _doubt(row: BoardRow, plan: Plan, first: SignalFact | None) -> str:
+    assert row.doubt is not None
+    gauge = f"{row.doubt.gauge} {row.doubt.gauge_name}".strip()
+    if row.is_gauge and first is not None:
+        return (
+            f"{noticed(row, first, plan)} on its master: {look_at(row, plan, first)}, and measure again what "
+            "it passed since."
+        )
+    last = _last(row)
+    after = f" ({last})" if last else ""
+    return (
+        f"{machine_text(row)}: {row.feature_name}{after} is measured with {gauge}, which has been reading "
+        f"off its master since {day(row.doubt.since)}: set or repair the gauge, then measure again what it "
+        "passed."
+    )
+
+
+def unit_of(row: BoardRow) -> str:
+    """The unit people see."""
+    return unit_text(row.display)
