@@ -33,7 +33,7 @@ class Histogram:
     curve: Array
 
 
-def histogram(values: ArrayLike, fit: Fit | None = None, *, resolution: float = 0.0) -> Histogram:
+def histogram_of(values: ArrayLike, fit: Fit | None = None, *, resolution: float = 0.0) -> Histogram:
     """Classes, counts and the fitted curve of readings.
 
     Classes follow Freedman and Diaconis. They are a whole number of resolution steps wide, one at least, so

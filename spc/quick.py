@@ -1,0 +1,203 @@
+"""One series of values: limits, signals and capability in one go, without a shop around it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from spc.charts import individuals
+from spc.distribution import NormalityTest, anderson_darling
+from spc.indices import limit_index, width_index
+from spc.intervals import Index
+from spc.spread import Spread, overall_spread, pivotal_draws, within_spread
+from spc.strata import split_strata
+from spc.tolerance import check_limits, wrong_side
+from spc.variation import finite_series, overall_sigma
+
+BEYOND_LIMITS = "beyond limits"
+
+_FEW_VALUES = 10
+_FEW_DISTINCT = 5
+_NOT_NORMAL = 0.005
+
+
+@dataclass(frozen=True)
+class QuickSignal:
+    """A value that breaks a rule: its index from 0, and the rule's name."""
+
+    index: int
+    rule: str
+
+
+@dataclass(frozen=True)
+class QuickCapability:
+    """The four indices; None where an index does not exist."""
+
+    cp: Index | None
+    cpk: Index | None
+    pp: Index | None
+    ppk: Index | None
+
+
+@dataclass(frozen=True)
+class QuickResult:
+    """What one series says.
+
+    Attributes
+    ----------
+    n : int
+    mean : float
+        [unit of the values]
+    sigma_within : float
+        Mean moving range over d2. [unit]
+    sigma_overall : float
+        n - 1 standard deviation. [unit]
+    center, lower, upper : float
+        Limits of the individuals chart at three sigma within. [unit]
+    signals : tuple of QuickSignal
+    capability : QuickCapability or None
+        None without specification limits.
+    normality : NormalityTest or None
+        None below 8 values or when all are equal.
+    warnings : tuple of str
+        Assumptions that do not hold, in words.
+    """
+
+    n: int
+    mean: float
+    sigma_within: float
+    sigma_overall: float
+    center: float
+    lower: float
+    upper: float
+    signals: tuple[QuickSignal, ...]
+    capability: QuickCapability | None
+    normality: NormalityTest | None
+    warnings: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, object]:
+        """The result as plain dicts, lists, numbers and None, ready for JSON."""
+        return {
+            "n": self.n,
+            "mean": self.mean,
+            "sigma_within": self.sigma_within,
+            "sigma_overall": self.sigma_overall,
+            "limits": {"center": self.center, "lower": self.lower, "upper": self.upper},
+            "signals": [{"index": s.index, "rule": s.rule} for s in self.signals],
+            "capability": None
+            if self.capability is None
+            else {
+                name: None if index is None else index.to_dict()
+                for name, index in vars(self.capability).items()
+            },
+            "distribution": {
+                "name": "normal",
+                "anderson_darling": None if self.normality is None else self.normality.statistic,
+                "p_value": None if self.normality is None else self.normality.p_value,
+            },
+            "warnings": list(self.warnings),
+        }
+
+
+def quick(
+    values: ArrayLike,
+    lower: float | None = None,
+    upper: float | None = None,
+    *,
+    confidence: float = 0.95,
+    seed: int = 0,
+) -> QuickResult:
+    """Limits, signals and capability of one series in order of machining.
+
+    Parameters
+    ----------
+    values : array-like, shape (n,)
+        At least 2; independent readings, one a part. [any unit]
+    lower, upper : float, optional
+        Specification limits. [unit of the values]
+    confidence : float
+        Of the intervals, two-sided.
+    seed : int
+        Of the draws behind the intervals; the same seed gives the same result.
+
+    Returns
+    -------
+    QuickResult
+
+    Raises
+    ------
+    TooFewReadings
+        Fewer than 2 values.
+    SpcError
+        A value is missing or infinite, or the limits are impossible.
+
+    References
+    ----------
+    .. [1] ISO 7870-2 (individuals chart), ISO 22514-2 (indices); from memory. Intervals: `spc.intervals`.
+    """
+    check_limits(lower, upper)
+    x = finite_series(values, "a quick look", 2)
+    chart = individuals(x)
+    warnings: list[str] = []
+    if x.size < _FEW_VALUES:
+        warnings.append(
+            f"few values: {x.size}; limits and intervals from under {_FEW_VALUES} are provisional"
+        )
+    constant = not np.ptp(x) > 0
+    if constant:
+        warnings.append("all values are equal: the spread is below the resolution, no index can be given")
+    elif x.size >= _FEW_VALUES and np.unique(x).size < _FEW_DISTINCT:
+        warnings.append(
+            f"only {np.unique(x).size} different values: the resolution is too coarse for the spread"
+        )
+    normality = anderson_darling(x) if x.size >= 8 and not constant else None
+    if normality is not None and normality.p_value < _NOT_NORMAL:
+        warnings.append(
+            f"not normal (Anderson-Darling p {normality.p_value:.2g}): "
+            "the indices assume a normal shape, look at the histogram first"
+        )
+    signals = tuple(QuickSignal(int(i), BEYOND_LIMITS) for i in chart.values.beyond)
+    capability = None
+    if lower is not None or upper is not None:
+        if signals:
+            warnings.append(
+                f"not stable: {len(signals)} value(s) beyond the limits; "
+                "cp and cpk describe a stable process only"
+            )
+        if not constant:
+            warnings.extend(wrong_side(float(x.mean()), lower, upper))
+        capability = _capability(x, constant, lower, upper, confidence, seed)
+    return QuickResult(
+        n=int(x.size),
+        mean=chart.center,
+        sigma_within=chart.sigma,
+        sigma_overall=overall_sigma(x),
+        center=chart.center,
+        lower=chart.values.lower[0],
+        upper=chart.values.upper[0],
+        signals=signals,
+        capability=capability,
+        normality=normality,
+        warnings=tuple(warnings),
+    )
+
+
+def _capability(
+    x: np.ndarray, constant: bool, lower: float | None, upper: float | None, confidence: float, seed: int
+) -> QuickCapability:
+    if constant:
+        return QuickCapability(None, None, None, None)
+    split = split_strata(x)
+    rng = np.random.default_rng(seed)
+
+    def both(spread: Spread) -> tuple[Index | None, Index]:
+        drawn = pivotal_draws(spread, rng)
+        near = limit_index("normal", spread, drawn, lower, upper, confidence)
+        if lower is None or upper is None:
+            return None, near
+        return width_index("normal", spread, drawn, lower, upper, confidence), near
+
+    (cp, cpk), (pp, ppk) = both(within_spread(split)), both(overall_spread(split))
+    return QuickCapability(cp, cpk, pp, ppk)
