@@ -6,7 +6,7 @@ ISO 21747: reference limits are the 0.135 % and 99.865 % points of the shape (si
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,9 +24,9 @@ from spc.distribution import (
     to_normal_scale,
 )
 from spc.errors import TooFewReadings
-from spc.indices import from_draws, limit_index, width_index
+from spc.indices import from_draws, from_set, limit_index, width_index
 from spc.intervals import Index
-from spc.sizes import fit_sizes
+from spc.sizes import UNFOLDED, SizeFit, fit_sizes
 from spc.spread import overall_spread, pivotal_draws, within_spread
 from spc.strata import split_strata
 from spc.tolerance import OutOfTolerance, check_limits, count_out, distance_index, wrong_side
@@ -34,10 +34,8 @@ from spc.tolerance import OutOfTolerance, check_limits, count_out, distance_inde
 LEAST_PARTS = 5
 """Fewest parts for which an index is given: the smallest number at which the intervals were verified."""
 
-LEAST_PARTS_RESAMPLED = 10
-"""Fewest parts for an interval by resampling parts; with fewer, resampled intervals are far too short."""
-
 _NOT_NORMAL = 0.005
+_NO_SPREAD = "all parts read the same: the spread is below what the gauge can show"
 
 Array = NDArray[np.floating]
 
@@ -179,10 +177,13 @@ def process_capability(
     )
     if begun.n_parts < LEAST_PARTS:
         return _refuse(begun, f"too few parts: {begun.n_parts}, an index needs {LEAST_PARTS}")
-    rng = np.random.default_rng(seed)
     if chosen == "folded normal" and not judge_absolute:
-        return _of_sizes(begun, y, confidence, rng)
-    return _of_strata(begun, scaled, strata, gauge_sd, confidence, rng)
+        if not np.ptp(y[known]) > 0:
+            return _refuse(begun, _NO_SPREAD)
+        fitted = fit_sizes(y, confidence)
+        if fitted.fit.mean < UNFOLDED * fitted.fit.sigma:
+            return _of_sizes(begun, fitted, confidence)
+    return _of_strata(begun, scaled, strata, gauge_sd, confidence, np.random.default_rng(seed))
 
 
 def _refuse(begun: Capability, reason: str) -> Capability:
@@ -201,7 +202,7 @@ def _of_strata(
     split = split_strata(scaled, strata)
     # What is left of equal readings after subtraction is rounding of the last digit.
     if split.noise <= (1e-13 * np.nanmax(np.abs(scaled))) ** 2:
-        return _refuse(begun, "all parts read the same: the spread is below what the gauge can show")
+        return _refuse(begun, _NO_SPREAD)
     shape, lower, upper = begun.shape, begun.lower_limit, begun.upper_limit
     overall, within = overall_spread(split), within_spread(split)
     drawn = pivotal_draws(overall, rng)
@@ -229,7 +230,9 @@ def _of_strata(
     )
     if lower is None and upper is None:
         return found
-    found = _judged(found, (overall.mean, overall.sigma), drawn, confidence)
+    beyond = np.add(*share_out(shape, *drawn, lower, upper))
+    fit = Fit(shape, overall.mean, overall.sigma)
+    found = _judged(found, fit, lambda share: from_draws(share, beyond, confidence))
     causes, cause_warnings = limiting_causes(shape, split, overall, within, lower, upper, gauge_sd)
     found = replace(
         found,
@@ -249,49 +252,41 @@ def _of_strata(
     return found
 
 
-def _of_sizes(begun: Capability, sizes: Array, confidence: float, rng: np.random.Generator) -> Capability:
-    """Sizes without a sign: one fit over all readings, intervals by resampling whole parts."""
+def _of_sizes(begun: Capability, fitted: SizeFit, confidence: float) -> Capability:
+    """Sizes without a sign, some of which were folded: one fit over all readings."""
     lower, upper = begun.lower_limit, begun.upper_limit
-    fitted = fit_sizes(sizes, rng)
-    if not np.nanmax(sizes) > np.nanmin(sizes):
-        return _refuse(begun, "all parts read the same: the spread is below what the gauge can show")
-    low, median, high = (float(q) for q in quantiles(begun.shape, fitted.fit.mean, fitted.fit.sigma))
+    fit, believable = fitted.fit, fitted.believable
+    low, median, high = (float(q) for q in quantiles(begun.shape, fit.mean, fit.sigma))
     found = replace(
         begun,
-        mean=fitted.fit.mean,
-        sigma_overall=fitted.fit.sigma,
+        mean=fit.mean,
+        sigma_overall=fit.sigma,
         low=low,
         median=median,
         high=high,
         warnings=("sizes without a sign: the spread cannot be split, Cp and Cpk are not given",),
     )
-    if begun.n_parts < LEAST_PARTS_RESAMPLED:
-        return _refuse(
-            found, f"too few parts for this shape: {begun.n_parts}, an index needs {LEAST_PARTS_RESAMPLED}"
-        )
     if lower is None and upper is None:
         return found
-    points = quantiles(begun.shape, *fitted.drawn)
-    found = _judged(found, (fitted.fit.mean, fitted.fit.sigma), fitted.drawn, confidence)
+    points = quantiles(begun.shape, *believable)
+    beyond = np.add(*share_out(begun.shape, *believable, lower, upper))
+    found = _judged(found, fit, lambda share: from_set(share, beyond, confidence))
     estimate = float(distance_index(low, median, high, lower, upper))
-    found = replace(found, ppk=from_draws(estimate, distance_index(*points, lower, upper), confidence))
+    found = replace(found, ppk=from_set(estimate, distance_index(*points, lower, upper), confidence))
     if lower is not None and upper is not None:
         wide = upper - lower
-        found = replace(found, pp=from_draws(wide / (high - low), wide / (points[2] - points[0]), confidence))
+        found = replace(found, pp=from_set(wide / (high - low), wide / (points[2] - points[0]), confidence))
     return found
 
 
-def _judged(
-    found: Capability, fit: tuple[float, float], drawn: tuple[Array, Array], confidence: float
-) -> Capability:
+def _judged(found: Capability, fit: Fit, interval: Callable[[float], Index]) -> Capability:
     """Add the expected share beyond the limits, and a warning when the middle lies beyond one."""
     lower, upper = found.lower_limit, found.upper_limit
     warnings = (*found.warnings, *wrong_side(found.median, lower, upper))
     if found.out is None:
         return replace(found, warnings=warnings)
-    below, above = (float(share) for share in share_out(found.shape, *fit, lower, upper))
-    expected = from_draws(below + above, np.add(*share_out(found.shape, *drawn, lower, upper)), confidence)
-    out = replace(found.out, expected=expected, expected_below=below, expected_above=above)
+    below, above = (float(share) for share in share_out(found.shape, fit.mean, fit.sigma, lower, upper))
+    out = replace(found.out, expected=interval(below + above), expected_below=below, expected_above=above)
     return replace(found, out=out, warnings=warnings)
 
 

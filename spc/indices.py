@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -99,9 +101,33 @@ def limit_index(
     if shape == "normal" and exact and (lower is None or upper is None):
         return one_sided_interval(estimate, spread.n_parts, confidence)
     found = from_draws(estimate, distance_index(*quantiles(shape, *drawn), lower, upper), confidence)
-    if shape != "normal":
+    if shape == "folded normal":
+        # A drawn mean strays away from 0 more than back to it; for the upper limit it may only come closer.
+        closer = np.minimum(np.abs(drawn[0]), abs(spread.mean))
+        best = distance_index(*quantiles(shape, closer, drawn[1]), lower, upper)
+        return replace(found, upper=from_draws(estimate, best, confidence).upper)
+    if shape == "lognormal":
         return found
     return Index(estimate, found.lower, upper_limit(estimate, spread, confidence), confidence)
+
+
+def from_set(estimate: float, believable: Array, confidence: float = 0.95) -> Index:
+    """Estimate with the smallest and largest figure among all believable fits.
+
+    Parameters
+    ----------
+    estimate : float
+    believable : array, shape (fits,)
+    confidence : float
+        At which the fits are believable, two-sided.
+
+    Returns
+    -------
+    Index
+    """
+    return Index(
+        estimate, min(float(believable.min()), estimate), max(float(believable.max()), estimate), confidence
+    )
 
 
 def from_draws(estimate: float, drawn: Array, confidence: float = 0.95) -> Index:
