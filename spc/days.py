@@ -1,0 +1,160 @@
+"""Days: one score a day where a gauge or a machine is set daily."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.special import fdtrc
+
+from spc.process import Bools, Floats, Ints
+from spc.track import Track
+
+# The day component is looked for once there are this many scores and this many days with two or more.
+_FEWEST_SCORES = 30
+_FEWEST_DAYS = 8
+_SIGNIFICANT = 0.01
+_SHRINK = 10.0
+_CLIP = 3.0
+
+
+def day_component(score: Floats, day: Ints) -> tuple[float, float]:
+    """Variance between days in units of the variance within days, and the chance of one as large.
+
+    Parameters
+    ----------
+    score, day
+        (n,) scores without NaN and their day numbers.
+
+    Returns
+    -------
+    ratio, chance
+        Component by closed-form expected mean squares, not below 0; p-value of the F test. (0, 1) with
+        fewer than 30 scores or 8 days with more than one.
+
+    Notes
+    -----
+    One-way analysis of variance, random model (standard, from memory).
+    """
+    n = score.size
+    _, where, sizes = np.unique(day, return_inverse=True, return_counts=True)
+    if n < _FEWEST_SCORES or (sizes > 1).sum() < _FEWEST_DAYS:
+        return 0.0, 1.0
+    means = np.bincount(where, weights=score) / sizes
+    within_df, between_df = n - sizes.size, sizes.size - 1
+    within = float(((score - means[where]) ** 2).sum()) / within_df
+    between = float((sizes * (means - score.mean()) ** 2).sum()) / between_df
+    if within <= 0.0:
+        return 0.0, 1.0
+    usual = (n - float((sizes**2).sum()) / n) / between_df
+    chance = float(fdtrc(between_df, within_df, between / within))
+    return max((between / within - 1.0) / usual, 0.0), chance
+
+
+def day_matters(score: Floats, day: Ints) -> bool:
+    """Is there a day component (F test at 1 %)?"""
+    return day_component(score, day)[1] < _SIGNIFICANT
+
+
+class DayTrack(Track):
+    """Running means of the day, learned from once the day is over.
+
+    Parameters
+    ----------
+    parts
+        Track of the part means; its flags and standard deviations are used.
+    day, level
+        (n,) day and level epoch of each part; a day is cut at a level restart or a change of tool.
+
+    Notes
+    -----
+    Every part stands for the mean of its day so far, weighted by the families' spreads; its variance is
+    (day component + 1 / sum of weights), so a day of many parts counts little more than a day of one.
+    Families share the recursion, since a day may hold several.
+    """
+
+    def __init__(self, parts: Track, day: Ints, level: Ints) -> None:
+        super().__init__(
+            parts.value.copy(),
+            parts.family,
+            np.ones(parts.value.size, bool),
+            parts.floor,
+            np.ones(parts.value.size),
+            parts.life if parts.wears else None,
+            parts.wear if parts.wears else None,
+            pooled=True,
+        )
+        self.parts = parts
+        self.blocked = parts.blocked
+        self.era = parts.era
+        self.spread_group = np.zeros(parts.value.size, np.int64)
+        self.day = day
+        turn = parts.life if parts.wears else np.zeros(parts.value.size, np.int64)
+        edge = (day[1:] != day[:-1]) | (turn[1:] != turn[:-1]) | (level[1:] != level[:-1])
+        self.numbers = np.concatenate([[0], np.cumsum(edge)])
+        self._begins = np.concatenate([[0], np.flatnonzero(edge) + 1])
+        self._one_hot = (parts.family[:, None] == self.codes[None, :]).astype(float)
+
+    def run(self, start: int, stop: int, single: Floats | None = None) -> None:
+        """Score the parts start..stop-1 as days; nothing is flagged here."""
+        del single
+        self._make_days(start, stop)
+        super().run(start, stop)
+
+    def _relative_noise(self, start: int) -> Floats:
+        del start
+        return self.noise
+
+    def _make_days(self, start: int, stop: int) -> None:
+        """Day means so far of every part up to stop, from what was known at start."""
+        parts = self.parts
+        used = parts.usable[:stop]
+        # A part out of line by itself counts as three standard deviations, or a large step would hide.
+        value = np.where(used, parts.value[:stop], 0.0)
+        odd = used & parts.flagged[:stop] & np.isfinite(parts.score[:stop])
+        held = parts.expected[:stop] + np.sign(parts.score[:stop]) * _CLIP * (
+            parts.sd[:stop] * np.sqrt(parts.variance[:stop])
+        )
+        value = np.where(odd, held, value)
+        place = np.searchsorted(self.codes, parts.family[:stop])
+        weight = np.where(used, 1.0 / self._family_ratio(start)[place], 0.0)
+        number = self.numbers[:stop]
+        opens = self._begins[number]
+        total = _since(weight, opens)
+        self.usable[:stop] = used
+        safe = np.where(total > 0, total, 1.0)
+        known = parts.learned()[:start] & np.isfinite(parts.score[:start])
+        ratio, _ = day_component(np.clip(parts.score[:start][known], -_CLIP, _CLIP), self.day[:start][known])
+        self.value[:stop] = np.where(used, _since(weight * value, opens) / safe, np.nan)
+        for column in range(self.codes.size):
+            self.shares[:stop, column] = _since(weight * self._one_hot[:stop, column], opens) / safe
+        if self.wears:
+            self.wear[:stop] = _since(weight * parts.wear[:stop], opens) / safe
+        self.noise[:stop] = (ratio + 1.0 / safe) / (ratio + 1.0)
+        # The last part with a value closes its day.
+        self.final[:stop] = _closes(used, number)
+
+    def _family_ratio(self, start: int) -> Floats:
+        """Variance of each family's parts over the common one, drawn to 1 while little is known."""
+        parts = self.parts
+        known = parts.learned()[:start] & np.isfinite(parts.residual[:start])
+        place = np.searchsorted(self.codes, parts.family[:start][known])
+        square = np.bincount(place, parts.residual[:start][known] ** 2, self.codes.size)
+        number = np.bincount(place, minlength=self.codes.size).astype(float)
+        if square.sum() <= 0.0:
+            return np.ones(self.codes.size)
+        return (square / (square.sum() / number.sum()) + _SHRINK) / (number + _SHRINK)
+
+
+def _since(amount: Floats, opens: Ints) -> Floats:
+    """Running sums that begin anew at the part opens says."""
+    sums = np.concatenate([[0.0], np.cumsum(amount)])
+    return sums[1:] - sums[opens]
+
+
+def _closes(used: Bools, number: Ints) -> Bools:
+    """True at the last used part of every day."""
+    closes = np.zeros(used.size, bool)
+    places = np.flatnonzero(used)
+    if places.size:
+        days = number[places]
+        closes[places[np.append(days[1:] != days[:-1], True)]] = True
+    return closes

@@ -1,0 +1,128 @@
+"""Recursive residuals: how far each part is from what the parts before it led one to expect."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.special import ndtri, stdtr
+
+from spc.process import Bools, Floats
+
+# A prediction this many times as variable as a part rests on columns that are not estimable yet.
+NOT_ESTIMABLE = 1e5
+_LARGEST_SCORE = 37.0
+
+
+def level_residuals(
+    value: Floats, noise: Floats, learn: Bools, weight: float = 0.0, mean: float = 0.0
+) -> tuple[Floats, Floats]:
+    """Expected value of each part when there is nothing but a level.
+
+    Parameters
+    ----------
+    value
+        (b,) values in order; NaN is passed over.
+    noise
+        (b,) their variances, relative.
+    learn
+        (b,) whether later parts learn from the value.
+    weight, mean
+        Sum of 1/noise of the parts before the first, and their weighted mean.
+
+    Returns
+    -------
+    expected, variance
+        (b,) prediction from the parts before, NaN without any; and the variance of the prediction error
+        in units of the variance of a part, noise included.
+
+    Notes
+    -----
+    Recursive least squares with an intercept (Brown, Durbin and Evans 1975): variance = noise + 1 / sum
+    of the earlier 1 / noise.
+    """
+    used = learn & np.isfinite(value)
+    gain = np.where(used, 1.0 / noise, 0.0)
+    centred = np.where(used, value - mean, 0.0) if weight > 0 else value
+    origin = mean
+    if weight <= 0:
+        known = np.flatnonzero(used)
+        origin = float(value[known[0]]) if known.size else 0.0
+        centred = np.where(used, value - origin, 0.0)
+    total = np.concatenate([[weight], weight + np.cumsum(gain)])[:-1]
+    moved = np.concatenate([[0.0], np.cumsum(gain * centred)])[:-1]
+    known_any = total > 0
+    safe = np.where(known_any, total, 1.0)
+    expected = np.where(known_any, origin + moved / safe, np.nan)
+    return expected, np.where(known_any, noise + 1.0 / safe, np.nan)
+
+
+def residuals(
+    value: Floats, design: Floats, noise: Floats, learn: Bools, mean: Floats, covariance: Floats
+) -> tuple[Floats, Floats]:
+    """Expected value of each part under a linear model, from a prior and the parts before it.
+
+    Parameters
+    ----------
+    value, design, noise, learn
+        (b,) values, (b, q) rows, (b,) relative variances, (b,) whether later parts learn from it.
+    mean, covariance
+        (q,) and (q, q) what was known of the coefficients, in units of the variance of a part.
+
+    Returns
+    -------
+    expected, variance
+        (b,) as for `level_residuals`; NaN where a row is not estimable yet.
+
+    Notes
+    -----
+    The innovations of all parts at once: with V the covariance of the values under the prior and L its
+    Cholesky factor, L^-1 (value - prior expectation) are the standardised recursive residuals.
+    """
+    used = learn & np.isfinite(value)
+    spread = design @ covariance @ design.T
+    prior = design @ mean
+    expected = prior.copy()
+    variance = np.diag(spread) + noise
+    inside, outside = np.flatnonzero(used), np.flatnonzero(~used)
+    if inside.size:
+        from scipy.linalg import solve_triangular
+
+        factor = np.linalg.cholesky(spread[np.ix_(inside, inside)] + np.diag(noise[inside]))
+        gap = value[inside] - prior[inside]
+        standard = solve_triangular(factor, gap, lower=True, check_finite=False)
+        root = np.diag(factor)
+        expected[inside] = value[inside] - standard * root
+        variance[inside] = root**2
+        if outside.size:
+            reach = solve_triangular(factor, spread[np.ix_(inside, outside)], lower=True, check_finite=False)
+            reach = np.where(inside[:, None] < outside[None, :], reach, 0.0)
+            expected[outside] += reach.T @ standard
+            variance[outside] -= (reach**2).sum(axis=0)
+    estimable = variance < NOT_ESTIMABLE * noise
+    return np.where(estimable, expected, np.nan), np.where(estimable, variance, np.nan)
+
+
+def normal_scores(residual: Floats, sd: Floats, freedom: Floats) -> Floats:
+    """Scores that are standard normal when nothing changed.
+
+    Parameters
+    ----------
+    residual
+        Standardised recursive residuals.
+    sd, freedom
+        Their standard deviation as the earlier ones show it, and its degrees of freedom.
+
+    Returns
+    -------
+    ndarray
+        PhiInv(T(residual / sd)) with T of Student; NaN below 1 degree of freedom or with sd 0. At most
+        37 in size.
+
+    Notes
+    -----
+    Hawkins 1987; Quesenberry 1991 (from memory). Exact for independent normal values.
+    """
+    usable = np.isfinite(residual) & (freedom >= 1) & (sd > 0)
+    ratio = np.where(usable, residual / np.where(usable, sd, 1.0), 0.0)
+    tail = stdtr(np.where(usable, freedom, 1.0), -np.abs(ratio))
+    size = np.minimum(-ndtri(np.maximum(tail, 1e-300)), _LARGEST_SCORE)
+    return np.where(usable, np.sign(ratio) * size, np.nan)
