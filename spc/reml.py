@@ -44,8 +44,7 @@ def fit_reml(
     """Fit part + groups + single reading by profiled restricted maximum likelihood.
 
     Sigma and the fixed effects are profiled out; the search runs over the ratios of the other standard
-    deviations to that of a single reading, so that a component of zero is an ordinary edge of the search.
-    Data are scaled to unit spread first.
+    deviations to that of a single reading. Data are scaled to unit spread first.
 
     Parameters
     ----------
@@ -79,18 +78,18 @@ def fit_reml(
     blocks = [(codes[:, None] == codes[None, :]).astype(float) for codes in levels]
     sets = _patterns(y, known, blocks, fixed)
 
-    best = None
-    for start in (1.0, 0.2) if levels else ():
+    ratios = np.ones(len(levels))
+    # The criterion is even in each ratio, so a component of zero lies inside the search and not on an edge. The
+    # second run starts a fresh simplex where the first one may have shrunk too early.
+    for start in (1.0, 0.3) if levels else ():
         found = minimize(
             lambda ratio: _profile(ratio, sets)[0],
-            np.full(len(levels), start),
-            method="Powell",
-            bounds=[(0.0, 1e3)] * len(levels),
-            options={"xtol": 1e-9, "ftol": 1e-13, "maxiter": 4000},
+            ratios * start + 0.01,
+            method="Nelder-Mead",
+            options={"xatol": 1e-8, "fatol": 1e-11, "maxfev": 2_000},
         )
-        if best is None or found.fun < best.fun:
-            best = found
-    ratios = np.zeros(0) if best is None else np.where(best.x < 1e-4, 0.0, best.x)
+        ratios = np.abs(found.x)
+    ratios = np.where(ratios < 1e-4, 0.0, ratios)
     criterion, sigma2, beta, covariance = _profile(ratios, sets)
     free = int(known.sum()) - fixed.shape[1]
     weight = np.full(fixed.shape[1], 1 / fixed.shape[1])

@@ -88,8 +88,8 @@ def fit_sizes(readings: Array, confidence: float = 0.95) -> SizeFit:
     parts = int(np.isfinite(readings).any(axis=1).sum())
     alike = _design_effect(readings)
     free = max(parts - 2, 1)
-    # Half the tail: where the mean is at its end of 0, every error of the fit lies on the same side.
-    t = float(stdtrit(free, 1 - (1 - confidence) / 4))
+    # Less than half the tail: where the mean is at its end of 0, all error of the fit lies on one side.
+    t = float(stdtrit(free, 1 - (1 - confidence) / 5))
     allowed = alike * parts / 2 * math.log1p(t**2 / free)
     reach = 2.2 * t * math.sqrt(alike / x.size)
     # With a mean near 0 the region is a ridge that ends there.

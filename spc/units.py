@@ -175,7 +175,7 @@ def parse_quantity(text: str) -> float:
         There is no number, no unit, an unknown unit, or the number is beyond what can be stored.
     """
     match = _QUANTITY.fullmatch(text)
-    if match is None:
+    if match is None or match.group(2)[0] in ",0123456789":
         raise UnitError(
             text,
             f"cannot read {text!r} as a quantity; write a number with a decimal point and a unit, "
