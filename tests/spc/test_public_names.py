@@ -1,0 +1,40 @@
+"""The package's public names: all there, documented, and loaded only when asked for."""
+
+from __future__ import annotations
+
+import inspect
+import subprocess
+import sys
+
+import pytest
+
+import spc
+
+
+@pytest.mark.parametrize("name", spc.__all__)
+def test_every_public_name_exists_and_is_documented(name):
+    thing = getattr(spc, name)
+    assert thing is getattr(spc, name)
+    if inspect.isfunction(thing) or inspect.isclass(thing):
+        assert thing.__doc__
+
+
+def test_importing_the_package_loads_no_library():
+    code = (
+        "import spc, sys; print([m for m in ('numpy', 'scipy', 'statsmodels', 'pandas') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_modules_named_after_their_function_are_reached_as_modules():
+    assert spc.quick.quick([1.0, 2.0]).n == 2
+
+
+def test_an_unknown_name_is_an_attribute_error():
+    with pytest.raises(AttributeError, match="no public name 'gauge_study'"):
+        _ = spc.gauge_study
+
+
+def test_names_are_listed_for_completion():
+    assert set(spc.__all__) <= set(dir(spc))
