@@ -239,6 +239,8 @@ def quick(
         text = quick_look(read, lower=lower, upper=upper, json=json, name=column)
     except (UnreadableColumn, ValueError) as error:
         fail(str(error))
+    if json:
+        hint(f"{file}: {read.understood}")
     say(text)
 
 

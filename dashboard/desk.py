@@ -12,6 +12,7 @@ from ingest.board import BoardRow, PartView, ProcessView
 
 if TYPE_CHECKING:
     from ingest.shop import Shop
+    from spc.capability import Capability
 
 T = TypeVar("T")
 REMEMBERED = 128
@@ -100,3 +101,7 @@ class Desk:
     def part(self, serial: str) -> PartView:
         """One part by serial."""
         return self._remember(("part", serial), lambda: self.shop.part(serial))
+
+    def capability(self, process: str, family: str) -> Capability:
+        """What a process can hold in a family."""
+        return self._remember(("capability", process, family), lambda: self.shop.capability(process, family))

@@ -30,13 +30,16 @@ class Column:
         In the order of the file.
     lines : tuple of int
         Line of each value, from 1, as an editor counts.
-    remarks : tuple of str
-        How the file was understood, and what was left out on request.
+    understood : str
+        How the file was understood: encoding, separator, decimal mark.
+    left_out : tuple of str
+        What was left out on request.
     """
 
     values: tuple[float, ...]
     lines: tuple[int, ...]
-    remarks: tuple[str, ...]
+    understood: str
+    left_out: tuple[str, ...] = ()
 
 
 def _text(path: Path) -> tuple[str, str]:
@@ -140,7 +143,7 @@ def read_column(
     separator, decimal : str, optional
         The marks, where the file leaves them open.
     skip_bad : bool
-        Leave out cells that hold no number, and say so in the remarks, instead of refusing the file.
+        Leave out cells that hold no number, and say so, instead of refusing the file.
 
     Returns
     -------
@@ -187,17 +190,18 @@ def read_column(
             lines.append(line)
         else:
             bad.append(f"line {line} holds {cell!r}, which is no number" if cell else f"line {line} is empty")
-    remarks = [
+    understood = (
         f"read as {encoding}, separator {SEPARATORS[mark] if mark else 'none (one column)'}, "
         f"decimal {'point' if point == '.' else 'comma'}"
-    ]
+    )
+    left_out: tuple[str, ...] = ()
     if bad:
         listed = "; ".join(bad[:SHOWN]) + (f"; and {len(bad) - SHOWN} more" if len(bad) > SHOWN else "")
         if not skip_bad:
             raise UnreadableColumn(
                 f"{path}, column {column!r}: {listed}. Mend the file, or leave these out with --skip-bad."
             )
-        remarks.append(f"{len(bad)} left out: {listed}")
+        left_out = (f"{len(bad)} left out: {listed}",)
     if not values:
         raise UnreadableColumn(f"{path} has no number in column {column!r}.")
-    return Column(tuple(values), tuple(lines), tuple(remarks))
+    return Column(tuple(values), tuple(lines), understood, left_out)
