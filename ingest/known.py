@@ -1,0 +1,116 @@
+"""What was known at a moment: the stored rows and decisions up to a known-at cut, as frames."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property
+from typing import Any
+
+import pandas as pd
+
+from ingest.plan import Plan
+
+
+@dataclass(frozen=True)
+class Decision:
+    """One line of the journal that still stands (an undone one is not among `Known.decisions`)."""
+
+    line: int
+    known_at: datetime
+    who: str
+    verified: bool
+    kind: str
+    body: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Known:
+    """Everything the shop knew at a moment. All times are naive UTC, as the store keeps them.
+
+    Attributes
+    ----------
+    plan : Plan
+        The plan in force at the cut.
+    readings, jobs, events : DataFrame
+        Rows of the store whose receipt (or journal line) was known by the cut. Readings carry `sha` and
+        `layout` of their file and jobs `sha`; nothing downstream may depend on a database number.
+    decisions : tuple of Decision
+        Standing decisions in the order of the journal.
+    undone : frozenset of int
+        Journal lines that a later line took back.
+    """
+
+    plan: Plan
+    readings: pd.DataFrame
+    jobs: pd.DataFrame
+    events: pd.DataFrame
+    decisions: tuple[Decision, ...]
+    undone: frozenset[int]
+
+    @cached_property
+    def asides(self) -> dict[tuple[str | None, str, int], str]:
+        """Reason for each part set aside, by (process or None for all, serial, pass)."""
+        found: dict[tuple[str | None, str, int], str] = {}
+        for entry in self.decisions:
+            if entry.kind not in ("set_part_aside", "restore_part"):
+                continue
+            body = entry.body
+            key = (body.get("process"), str(body["serial"]), int(body["pass"]))
+            if entry.kind == "set_part_aside":
+                found[key] = str(body["reason"])
+            else:
+                found.pop(key, None)
+        return found
+
+    @cached_property
+    def verdicts_on_rows(self) -> dict[tuple[str, int, str | None], str]:
+        """`released` or `rejected` by (file hash, line, column or None for the whole line)."""
+        found: dict[tuple[str, int, str | None], str] = {}
+        for entry in self.decisions:
+            if entry.kind in ("release_row", "reject_row"):
+                body = entry.body
+                key = (str(body["sha256"]), int(body["line"]), body.get("col"))
+                found[key] = "released" if entry.kind == "release_row" else "rejected"
+        return found
+
+
+def standing(lines: list[Decision]) -> tuple[tuple[Decision, ...], frozenset[int]]:
+    """Decisions that still stand, and the numbers of those taken back by an ``undo`` line."""
+    undone = frozenset(int(d.body["line"]) for d in lines if d.kind == "undo")
+    return tuple(d for d in lines if d.kind != "undo" and d.line not in undone), undone
+
+
+def decision(line: int, known_at: datetime, who: str, verified: bool, kind: str, body: str) -> Decision:
+    """A decision from its row in the store, with its body read from JSON."""
+    return Decision(line, known_at, who, verified, kind, json.loads(body))
+
+
+def decision_title(plan: Plan, line: Decision) -> tuple[str, str]:
+    """What a decision was, and its reason, as words for the log."""
+    body = line.body
+    part = f"part {body.get('serial')}, pass {body.get('pass')}"
+    process = body.get("process")
+    name = _process_name(plan, process) if process else "all processes"
+    row = f"line {body.get('line')}" + (f", column {body['col']}" if body.get("col") else "")
+    reason = str(body.get("reason") or "")
+    said = {
+        "plan_accepted": ("Plan accepted", f"plan {str(body.get('sha256'))[:12]}"),
+        "undo": (f"Line {body.get('line')} of the log taken back", reason),
+        "close_signal": (
+            f"Signal of {name} closed: {body.get('outcome')}",
+            f"{body.get('cause') or 'no cause given'} ({body.get('monitor')}, raised by {body.get('serial')})",
+        ),
+        "set_part_aside": (f"{part} set aside in {name}".capitalize(), reason),
+        "restore_part": (f"{part} counts again in {name}".capitalize(), reason),
+        "release_row": (f"Reading released: {row}", reason),
+        "reject_row": (f"Reading rejected: {row}", reason),
+    }
+    return said.get(line.kind, (line.kind.replace("_", " "), reason))
+
+
+def _process_name(plan: Plan, process: str) -> str:
+    machine, feature = process.split("/")[0], process.rsplit("/", 1)[-1]
+    entry = plan.features.get(feature)
+    return f"{entry.name if entry else feature} on {machine}"

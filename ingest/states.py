@@ -1,0 +1,152 @@
+"""From what is stored of each process to the rows of the board: one word each, worst first."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+
+import numpy as np
+
+from ingest.assessment import NEEDED, ProcessState
+from ingest.board import BoardRow, DoubtFact, State
+from ingest.calendar import DAYS_A_MONTH, Calendar
+from ingest.plan import Plan
+
+SILENT_GAPS = 3.0
+WATCH_MONTHS = (1.0, 3.0)
+
+SEVERITY = {
+    State.GAUGE_IN_DOUBT: 0,
+    State.OUT_OF_TOLERANCE: 1,
+    State.GOING_OFF: 2,
+    State.WATCH: 3,
+    State.LEARNING: 4,
+    State.SILENT: 4,
+    State.HOLDING: 6,
+}
+UNCONFIRMED = 5
+"""Severity of a process that holds again but whose signal nobody has confirmed."""
+
+
+def board_rows(
+    plan: Plan, calendar: Calendar, states: Mapping[str, ProcessState], clock: datetime
+) -> list[BoardRow]:
+    """Rows of the board, worst first.
+
+    Parameters
+    ----------
+    plan : Plan
+    calendar : Calendar
+    states : mapping of process to ProcessState
+    clock : datetime
+        Aware; what counts as now.
+
+    Returns
+    -------
+    list of BoardRow
+        By state, then by how rarely chance shows as much (rarest first), then by process.
+    """
+    doubts = {s.doubt.gauge: (s.doubt, s.doubt_from) for s in states.values() if s.doubt is not None}
+    rows = [
+        _row(plan, calendar, state, clock, doubts)
+        for state in states.values()
+        if state.feature in plan.features and state.operation in plan.operations
+    ]
+    return sorted(rows, key=_rank)
+
+
+def _rank(row: BoardRow) -> tuple[int, float, str]:
+    severity = SEVERITY[row.state]
+    if row.state == State.HOLDING and row.unconfirmed:
+        severity = UNCONFIRMED
+    return severity, -(row.chance_interval_days or 0.0), row.process
+
+
+def _doubt_of(
+    plan: Plan, state: ProcessState, doubts: Mapping[str, tuple[DoubtFact, int]]
+) -> tuple[DoubtFact, int] | None:
+    """Doubt on a gauge that measured this process since its change.
+
+    A difference between readings of one gauge is not touched: a drift moves them alike and cancels.
+    """
+    if state.doubt is not None:
+        return state.doubt, state.doubt_from
+    if plan.features[state.feature].derive is not None:
+        return None
+    touched = [doubts[g] for g, used in state.gauges.items() if g in doubts and used >= doubts[g][1]]
+    return min(touched, key=lambda d: (d[1], d[0].gauge)) if touched else None
+
+
+def _row(
+    plan: Plan,
+    calendar: Calendar,
+    state: ProcessState,
+    clock: datetime,
+    doubts: Mapping[str, tuple[DoubtFact, int]],
+) -> BoardRow:
+    feature = plan.features[state.feature]
+    is_gauge = feature.kind == "check"
+    live = [s for s in state.signals if s.status == "open"]
+    shown = tuple(s for s in state.signals if s.status in ("open", "cleared", "back"))
+    earliest = min(live, key=lambda s: s.since_time) if live else None
+    doubt = _doubt_of(plan, state, doubts)
+    today = calendar.local(clock).date()
+    silent_days = calendar.working_days_between(state.last_day, today)
+    silent = state.usual_gap is not None and silent_days > SILENT_GAPS * state.usual_gap
+    chance = state.chance_days
+    if live:
+        chance = max((s.chance_days for s in live if s.chance_days is not None), default=chance)
+    since = change_from = change_to = None
+    if doubt is not None:
+        word, since = State.GAUGE_IN_DOUBT, doubt[0].since
+        change_from = calendar.local(_instant(doubt[1])).date()
+    elif state.out is not None:
+        word, since = State.OUT_OF_TOLERANCE, state.out.when.date()
+    elif live:
+        word = State.GOING_OFF
+    elif state.scored < NEEDED:
+        word = State.LEARNING
+    elif silent:
+        word, since = State.SILENT, state.last_day
+    elif chance is not None and WATCH_MONTHS[0] <= chance / DAYS_A_MONTH < WATCH_MONTHS[1]:
+        word = State.WATCH
+    else:
+        word = State.HOLDING
+    if earliest is not None and doubt is None:
+        since = since or earliest.since
+        change_from, change_to = earliest.changed, earliest.change_to
+    machine = plan.gauges.get(state.machine) if is_gauge else plan.machines.get(state.machine)
+    return BoardRow(
+        process=state.process,
+        machine=state.machine,
+        operation=state.operation,
+        feature=state.feature,
+        machine_name=machine.name if machine is not None else state.machine,
+        operation_name=plan.operations[state.operation].name,
+        feature_name=feature.name,
+        feature_kind=feature.kind,
+        is_gauge=is_gauge,
+        state=word,
+        since=since,
+        change_from=change_from,
+        change_to=change_to,
+        chance_interval_days=chance,
+        signals=shown,
+        out=state.out,
+        doubt=doubt[0] if doubt is not None else None,
+        last_time=calendar.local(datetime.fromisoformat(state.last_time)),
+        last_serial=state.last_serial,
+        scored=state.scored,
+        needed=NEEDED,
+        recent=state.recent,
+        band=state.band,
+        display=feature.display,
+        decimals=feature.decimals,
+        log=feature.scale == "log",
+        silent_days=silent_days,
+        usual_gap=state.usual_gap,
+    )
+
+
+def _instant(microseconds: int) -> datetime:
+    return np.datetime64(microseconds, "us").astype(datetime).replace(tzinfo=UTC)
