@@ -247,11 +247,10 @@ def quick(
 @app.command()
 def rebuild(folder: Folder = None) -> None:
     """Make the database anew from archive, journal and plans."""
-    from ingest.shop import Shop
-
     from dashboard import commands, running
     from dashboard.folders import shop_folder
     from ingest.problems import PlanError, ShopBusy, StoreError
+    from ingest.shop import Shop
 
     place = shop_folder(folder)
     found = running.find(place)

@@ -12,9 +12,8 @@ from dashboard import status as board_status
 from dashboard.amounts import count
 
 if TYPE_CHECKING:
-    from ingest.shop import Shop
-
     from ingest.receipt import IncomingFile, Receipt
+    from ingest.shop import Shop
 
 GOOD, OPEN_SIGNAL, MISUSE = 0, 1, 2
 CHUNK = 25
@@ -55,14 +54,11 @@ def receipt_line(receipt: Receipt) -> str:
 
 
 def ingest(
-    shop: Shop, files: Sequence[IncomingFile], progress: Callable[[int], None] | None = None
+    shop: Shop, files: Sequence[IncomingFile], progress: Callable[[int, int], None] | None = None
 ) -> Outcome:
     """Take files in; exit code 2 when one was refused or waits, so that a script notices."""
-    receipts = []
-    for start in range(0, len(files), CHUNK):
-        receipts += shop.take_in(files[start : start + CHUNK])
-        if progress:
-            progress(min(start + CHUNK, len(files)))
+    batches = [(None, files[start : start + CHUNK]) for start in range(0, len(files), CHUNK)]
+    receipts = shop.take_in_batches(batches, progress)
     lines = [receipt_line(receipt) for receipt in receipts]
     stopped = [r for r in receipts if r.status != "taken"]
     err = ""

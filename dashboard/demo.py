@@ -7,16 +7,15 @@ from contextlib import AbstractContextManager
 from fnmatch import fnmatchcase
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import sample_data
 from dashboard.folders import PLAN
 from ingest.receipt import IncomingFile
 
 if TYPE_CHECKING:
-    from ingest.shop import Shop
-
     from dashboard.terminal import Step
+    from ingest.shop import Shop
 
 Progress = Callable[[str, int], AbstractContextManager["Step"]]
 
@@ -74,22 +73,24 @@ def build_demo(folder: Path, plan_text: str, progress: Progress) -> Shop:
     with progress("Building the demonstration shop", len(deliveries)) as step:
         done = 0
         for decision in [*decisions, None]:
-            until = decision.at if decision else None
-            coming = [d for d in deliveries[done:] if until is None or d.known_at <= until]
-            for known_at, group in groupby(coming, key=lambda delivery: delivery.known_at):
-                files = [IncomingFile(d.name, d.path.read_bytes()) for d in group]
-                shop.take_in(files, known_at=known_at)
-                done += len(files)
-                step(done)
+            coming = [d for d in deliveries[done:] if decision is None or d.known_at <= decision.at]
+            batches = [
+                (known_at, [IncomingFile(d.name, d.path.read_bytes()) for d in group])
+                for known_at, group in groupby(coming, key=lambda delivery: delivery.known_at)
+            ]
+            if batches:
+                start = done
+                shop.take_in_batches(batches, lambda n, _of, start=start: step(start + n, len(deliveries)))
+            done += len(coming)
             if decision:
                 decide(shop, decision)
     return shop
 
 
-def decide(shop: Shop, decision: Any) -> int:
+def decide(shop: Shop, decision: sample_data.Decision) -> int:
     """Close what a decision of the demonstration closes; returns how many signals that were."""
     closed = 0
-    for row in shop.board():
+    for row in shop.board(decision.at):
         wanted = any(fnmatchcase(row.process, pattern) for pattern in decision.processes)
         if not wanted or any(fnmatchcase(row.process, pattern) for pattern in decision.but_not):
             continue

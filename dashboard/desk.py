@@ -90,16 +90,21 @@ class Desk:
         """Every process, worst first."""
         return self._remember(("board", as_of), lambda: self.shop.board(as_of))
 
-    def row(self, process: str) -> BoardRow | None:
-        """One process of the board, or None."""
-        return next((row for row in self.board() if row.process == process), None)
-
     def process(self, process: str) -> ProcessView:
-        """Everything about one process."""
-        return self._remember(("process", process), lambda: self.shop.process(process))
+        """Everything about one process.
 
-    def part(self, serial: str) -> PartView:
-        """One part by serial."""
+        Raises
+        ------
+        LookupError
+            There is no such process.
+        """
+        view = self._remember(("process", process), lambda: self.shop.process(process))
+        if view is None:
+            raise LookupError(process)
+        return view
+
+    def part(self, serial: str) -> PartView | None:
+        """One part by serial; None when nobody has heard of it."""
         return self._remember(("part", serial), lambda: self.shop.part(serial))
 
     def capability(self, process: str, family: str) -> Capability:

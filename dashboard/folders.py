@@ -36,9 +36,8 @@ def shop_folder(given: Path | None) -> Path:
 
 def open_shop(folder: Path) -> Shop:
     """Open a shop, or end the command with one sentence."""
-    from ingest.shop import Shop
-
     from ingest.problems import PlanError, ShopBusy, StoreError
+    from ingest.shop import Shop, ShopError
 
     try:
         return Shop.open(folder)
@@ -48,7 +47,7 @@ def open_shop(folder: Path) -> Shop:
             f"{folder} is in use by {holder}. Wait until it is done, or stop it, and try again; "
             "a running `tenthwise serve` takes commands over by itself."
         )
-    except PlanError as error:
+    except (PlanError, ShopError) as error:
         fail(str(error))
     except StoreError as error:
         fail(f"{error} Run `tenthwise rebuild --folder {folder}` to make the database anew from the archive.")

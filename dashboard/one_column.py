@@ -9,8 +9,8 @@ from pathlib import Path
 
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 NUMBER = {
-    ".": re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?"),
-    ",": re.compile(r"[+-]?(\d+(,\d*)?|,\d+)([eE][+-]?\d{1,3})?"),
+    ".": re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,3})?"),
+    ",": re.compile(r"[+-]?([0-9]+(,[0-9]*)?|,[0-9]+)([eE][+-]?[0-9]{1,3})?"),
 }
 LARGEST = 256 * 2**20
 SHOWN = 10

@@ -15,6 +15,7 @@ from dashboard.desk import Desk
 from dashboard.markup import made, tag
 from dashboard.pages import board, intake, log, part, process, source, wall
 from dashboard.security import guard
+from ingest.shop import ShopError
 
 INDEX = """<!DOCTYPE html>
 <html lang="en">
@@ -104,7 +105,7 @@ def resolve(desk: Desk, path: str | None, search: str | None) -> tuple[str, list
         if match := route.pattern.fullmatch(path):
             try:
                 return route.layout(desk, query=query, **match.groupdict())
-            except LookupError:
+            except (LookupError, ShopError):
                 return _lost(path)
     return _lost(path)
 

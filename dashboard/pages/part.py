@@ -123,10 +123,7 @@ def layout(desk: Desk, query: dict[str, str], serial: str | None = None) -> tupl
     """Title and body; without a serial only the search field."""
     if not serial:
         return "A part", [made(tag("h1", "Which block?") + _search(None), class_="page")]
-    try:
-        view = desk.part(serial)
-    except LookupError:
-        view = None
+    view = desk.part(serial)
     if view is None or not (view.readings or view.passes):
         body = tag("h1", "Which block?") + _search(serial)
         body += tag(

@@ -114,7 +114,8 @@ def _chosen_part(desk: Desk, view: ProcessView, key: str | None) -> Markup:
     if part is None:
         return tag("p", "That block is no longer in this process.", class_="hint")
     source = desk.shop.plan.features[view.row.feature].of or view.row.feature
-    readings = [r for r in desk.part(serial).readings if r.feature in (view.row.feature, source)]
+    known = desk.part(serial)
+    readings = [r for r in (known.readings if known else ()) if r.feature in (view.row.feature, source)]
     first = (
         tag("p", f"When it was first judged it was: {part.first_verdict}.") if part.first_verdict else None
     )

@@ -29,6 +29,7 @@ from ingest.board import (
     State,
 )
 from ingest.plan_file import parse_plan
+from ingest.shop import ShopError
 
 PLAN = """
 [shop]
@@ -258,21 +259,17 @@ class PaperShop:
         self.asked.append(f"board {as_of}")
         return self.rows
 
-    def process(self, process: str, as_of: date | None = None) -> ProcessView:
+    def process(self, process: str, as_of: date | None = None) -> ProcessView | None:
         del as_of
         found = next((r for r in self.rows if r.process == process), None)
-        if found is None:
-            raise LookupError(process)
-        return view(found)
+        return None if found is None else view(found)
 
-    def part(self, serial: str) -> PartView:
-        if not serial.startswith("S1"):
-            raise LookupError(serial)
-        return part(serial)
+    def part(self, serial: str) -> PartView | None:
+        return part(serial) if serial.startswith("S1") else None
 
     def source(self, receipt: int, line: int) -> SourceRow:
         if receipt != 1:
-            raise LookupError(receipt)
+            raise ShopError(f"There is no receipt {receipt}.")
         return SourceRow(1, "gauge <1>.csv", "ab" * 32, line, f"row {line},<b>x</b>", ("before",), ("after",))
 
     def receipts(self) -> list[ReceiptFact]:
@@ -323,7 +320,7 @@ class PaperShop:
 
     def close_signal(self, *told: Any) -> int:
         if told[4] not in ("fixed", "new level accepted", "no cause found"):
-            raise ValueError("outcome is none of the three")
+            raise ShopError("outcome is none of the three")
         self.done.append(("close_signal", *told))
         return 43
 
@@ -335,8 +332,11 @@ class PaperShop:
         self.done.append(("restore_part", *told))
         return 45
 
-    def take_in(self, files: Any, known_at: Any = None) -> list[Any]:
-        del known_at
+    def take_in_batches(self, batches: Any, progress: Any = None) -> list[Any]:
+        del progress
+        return self.take_in([file for _, files in batches for file in files])
+
+    def take_in(self, files: Any) -> list[Any]:
         self.done.append(("take_in", [file.name for file in files]))
         lines = SimpleNamespace(total=3, stored=2, partly=0, known=0, set_aside=0, blank=1)
         return [
@@ -352,6 +352,9 @@ class PaperShop:
     def capability(self, process: str, family: str, since: Any = None, until: Any = None) -> Any:
         del process, family, since, until
         raise ValueError("too few parts")
+
+    def questions(self) -> tuple[Any, ...]:
+        return ()
 
     def digest(self) -> str:
         return "d1"

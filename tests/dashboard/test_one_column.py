@@ -12,7 +12,7 @@ from dashboard.one_column import Column, UnreadableColumn, read_column
 
 
 @pytest.fixture
-def read(tmp_path: Path):  # noqa: ANN201
+def read(tmp_path: Path):
     def write_and_read(text: str | bytes, column: str = "x", **how: object) -> Column:
         path = tmp_path / "file.csv"
         path.write_bytes(text if isinstance(text, bytes) else text.encode("utf-8"))
@@ -33,7 +33,7 @@ def read(tmp_path: Path):  # noqa: ANN201
         ("\ufeffn,x\n1,1.5\n\n2,2.5\n".encode("utf-16"), "comma, decimal point"),
     ],
 )
-def test_the_marks_are_found_and_said(read, text: str | bytes, how: str) -> None:  # noqa: ANN001
+def test_the_marks_are_found_and_said(read, text: str | bytes, how: str) -> None:
     column = read(text)
     assert column.values == (1.5, 2.5)
     assert how in column.understood
@@ -57,23 +57,23 @@ def test_the_marks_are_found_and_said(read, text: str | bytes, how: str) -> None
         (b"PK\x03\x04\0\0\0", "is not text"),
     ],
 )
-def test_what_cannot_be_read_is_refused_with_its_line(read, text: str | bytes, told: str) -> None:  # noqa: ANN001
-    with pytest.raises(UnreadableColumn, match="") as refused:
+def test_what_cannot_be_read_is_refused_with_its_line(read, text: str | bytes, told: str) -> None:
+    with pytest.raises(UnreadableColumn) as refused:
         read(text)
     assert told in str(refused.value)
 
 
-def test_bad_cells_are_left_out_only_on_request_and_named(read) -> None:  # noqa: ANN001
+def test_bad_cells_are_left_out_only_on_request_and_named(read) -> None:
     column = read("n,x\n1,1.5\n2,abc\n3,\n4,2.5\n", skip_bad=True)
     assert column.values == (1.5, 2.5)
     assert column.lines == (2, 5)
     assert "2 left out: line 3 holds 'abc', which is no number; line 4 is empty" in column.left_out[0]
 
 
-def test_an_open_separator_is_asked_for(read) -> None:  # noqa: ANN001
-    assert read("a;x,x;b\n1;2;3\n", "x;b", separator=",", skip_bad=True, decimal=".").values or True
+def test_an_open_separator_is_asked_for(read) -> None:
     with pytest.raises(UnreadableColumn, match="--separator"):
-        read("x;a,x;b\nx\n", "x")
+        read("x;y,x\n1;2,3\n")
+    assert read("x;y,x\n1;2\n", separator=";").values == (1.0,)
 
 
 def test_a_missing_file_and_a_folder_are_told(tmp_path: Path) -> None:
@@ -85,7 +85,7 @@ def test_a_missing_file_and_a_folder_are_told(tmp_path: Path) -> None:
 
 @settings(max_examples=60, deadline=None)
 @given(
-    values=st.lists(st.decimals(-10**6, 10**6, places=4), min_size=1, max_size=30),
+    values=st.lists(st.decimals(-(10**6), 10**6, places=4), min_size=1, max_size=30),
     separator=st.sampled_from([",", ";", "\t", "|"]),
     comma=st.booleans(),
 )

@@ -87,8 +87,10 @@ def test_a_signal_of_unknown_size_is_still_one_plain_sentence(feature: str, moni
 def test_every_other_state_has_its_sentence(feature: str, state: State) -> None:
     subject = row(feature, state=state, silent_days=9 if state is State.SILENT else 0)
     if state is State.GAUGE_IN_DOUBT:
-        subject = replace(board()[0], feature=feature) if feature == "ring_size" else replace(
-            subject, doubt=board()[0].doubt
+        subject = (
+            replace(board()[0], feature=feature)
+            if feature == "ring_size"
+            else replace(subject, doubt=board()[0].doubt)
         )
     text = reason(subject, PaperShop().plan)
     check(text, subject)
@@ -131,7 +133,10 @@ def test_a_small_change_does_not_round_to_nothing() -> None:
     [
         (signal(status="cleared", cure=event()), "cleared after service on 7 Mar 2026"),
         (signal(status="back"), "back by itself: what was done?"),
-        (signal(status="withdrawn", withdrawn_by="late.csv"), "withdrawn: rows in late.csv arrived late and removed it"),
+        (
+            signal(status="withdrawn", withdrawn_by="late.csv"),
+            "withdrawn: rows in late.csv arrived late and removed it",
+        ),
         (signal(), "open"),
     ],
     ids=["cleared", "back", "withdrawn", "open"],
