@@ -119,12 +119,32 @@ def restore_part(shop: Shop, form: Mapping[str, object]) -> dict[str, Any]:
     return {"said": f"Block {serial} counts again.", "undo": line}
 
 
+def judge_row(shop: Shop, form: Mapping[str, object]) -> dict[str, Any]:
+    """A reading in doubt is used after all, or rejected."""
+    use = _text(form, "use", "Whether to use it")
+    if use not in ("yes", "no"):
+        raise Mistake(f"use must be yes or no, not {use!r}.")
+    line = shop.judge_row(
+        _whole(form, "receipt"),
+        _whole(form, "line"),
+        _text(form, "col") or None,
+        use == "yes",
+        _text(form, "reason", "The reason"),
+        _who(form, shop),
+    )
+    return {
+        "said": "It is used from now on." if use == "yes" else "It is rejected; it stays visible.",
+        "undo": line,
+    }
+
+
 DOORS: dict[str, Callable[[Shop, Mapping[str, object]], dict[str, Any]]] = {
     "note_event": note_event,
     "undo": undo,
     "close_signal": close_signal,
     "set_part_aside": set_part_aside,
     "restore_part": restore_part,
+    "judge_row": judge_row,
 }
 
 

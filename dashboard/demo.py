@@ -80,7 +80,7 @@ def build_demo(folder: Path, plan_text: str, progress: Progress) -> Shop:
             ]
             if batches:
                 start = done
-                shop.take_in_batches(batches, lambda n, _of, start=start: step(start + n, len(deliveries)))
+                shop.take_in_batches(batches, lambda n, _of, start=start: step(start + n))
             done += len(coming)
             if decision:
                 decide(shop, decision)

@@ -8,7 +8,7 @@ from collections.abc import Callable, Hashable
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, TypeVar
 
-from ingest.board import BoardRow, PartView, ProcessView
+from ingest.board import BoardRow, LogEntry, PartView, ProcessView, ReceiptFact, SetAsideFact
 
 if TYPE_CHECKING:
     from ingest.shop import Shop
@@ -110,3 +110,15 @@ class Desk:
     def capability(self, process: str, family: str) -> Capability:
         """What a process can hold in a family."""
         return self._remember(("capability", process, family), lambda: self.shop.capability(process, family))
+
+    def log(self) -> list[LogEntry]:
+        """Every event, signal, decision and file, newest first."""
+        return self._remember(("log",), lambda: self.shop.log())
+
+    def receipts(self) -> list[ReceiptFact]:
+        """Every file received."""
+        return self._remember(("receipts",), lambda: self.shop.receipts())
+
+    def set_aside_rows(self, receipt: int | None = None) -> list[SetAsideFact]:
+        """Rows and cells that do not count."""
+        return self._remember(("aside", receipt), lambda: self.shop.set_aside_rows(receipt))

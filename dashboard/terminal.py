@@ -13,9 +13,9 @@ MISUSE = 2
 
 
 class Step(Protocol):
-    """Tells a progress bar how much is done, and of how much."""
+    """Tells a progress bar how much is done, and of how much if that has changed."""
 
-    def __call__(self, done: int, total: int) -> None: ...
+    def __call__(self, done: int, total: int | None = None) -> None: ...
 
 
 def prepare() -> None:
@@ -54,7 +54,7 @@ def progress(what: str, total: int) -> Iterator[Step]:
         How much there is to do.
     """
     if total < 2 or not sys.stderr.isatty():
-        yield lambda done, total: None  # noqa: ARG005 - nobody is looking
+        yield lambda done, total=None: None  # noqa: ARG005 - nobody is looking
         return
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
@@ -62,4 +62,4 @@ def progress(what: str, total: int) -> Iterator[Step]:
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(what, total=total)
-        yield lambda done, total: bar.update(task, completed=done, total=total)
+        yield lambda done, total=None: bar.update(task, completed=done, total=total)

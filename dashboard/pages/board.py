@@ -106,7 +106,7 @@ def _section(question: str, rows: list[Markup], hint: str = "", kind: str = "ol"
 
 
 def _withdrawn(desk: Desk) -> list[Markup]:
-    entries = [entry for entry in desk.shop.log() if entry.kind == "withdrawn"][:10]
+    entries = [entry for entry in desk.log() if entry.kind == "withdrawn"][:10]
     return [
         tag(
             "li",

@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from dashboard.markup import join, tag
-from dashboard.words import cleared_text
-from ingest.board import BoardRow, PartPoint, SignalFact
+from ingest.board import BoardRow, PartPoint, SetAsideFact, SignalFact
 
 if TYPE_CHECKING:
     from ingest.plan import EventKind, Plan
@@ -186,6 +185,20 @@ def restore_form(plan: Plan, process: str, part: PartPoint) -> Markup:
     )
 
 
-def signal_state(signal: SignalFact) -> str:
-    """How a signal stands, in words."""
-    return cleared_text(signal)
+def judge_form(plan: Plan, row: SetAsideFact) -> Markup:
+    """Release a reading in doubt, or reject it for good; either stays in the log."""
+    return tag(
+        "form",
+        hidden(receipt=row.receipt, line=row.line, col=row.col or ""),
+        tag(
+            "div",
+            tag("label", "Reason ", tag("input", name="reason", required=True, maxlength=400)),
+            who_field(plan),
+            class_="fields",
+        ),
+        tag("button", "It is right: use it", name="use", value="yes"),
+        " ",
+        tag("button", "It is wrong: reject it", name="use", value="no"),
+        class_="act",
+        data_act="judge_row",
+    )

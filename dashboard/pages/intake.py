@@ -11,6 +11,7 @@ from markupsafe import Markup
 from dashboard.amounts import age, count, moment
 from dashboard.desk import Desk
 from dashboard.markup import join, made, table, tag
+from dashboard.pages.forms import judge_form
 from dashboard.security import BODY_LIMIT
 from ingest.board import ReceiptFact, SetAsideFact
 
@@ -66,7 +67,28 @@ def _files(receipts: list[ReceiptFact], now: datetime) -> Markup:
     return table(head, rows, class_="files", empty="No file yet: drop the first one above.")
 
 
-def _aside(rows: list[SetAsideFact]) -> Markup:
+def _judged(desk: Desk, row: SetAsideFact) -> Markup | None:
+    """Forms only where the remedy leaves it to a person."""
+    if "release" not in row.remedy.lower():
+        return None
+    return tag("details", tag("summary", "Decide"), judge_form(desk.shop.plan, row))
+
+
+def _questions(desk: Desk) -> list[Markup]:
+    items = [
+        tag(
+            "li",
+            question.text,
+            tag("a", " See the line", href=f"/source/{question.receipt}/{question.line}")
+            if question.receipt is not None and question.line is not None
+            else None,
+        )
+        for question in desk.shop.questions()[:ROWS]
+    ]
+    return [tag("h2", "What looks odd?"), tag("ul", items, class_="plain")] if items else []
+
+
+def _aside(desk: Desk, rows: list[SetAsideFact]) -> Markup:
     cells = [
         (
             tag("a", f"{row.name} line {row.line}", href=f"/source/{row.receipt}/{row.line}"),
@@ -77,6 +99,7 @@ def _aside(rows: list[SetAsideFact]) -> Markup:
                 row.remedy,
                 f" It probably means {row.suggestion}." if row.suggestion else "",
                 tag("small", " Releases itself when the answer arrives.") if row.releases_itself else None,
+                _judged(desk, row),
             ),
         )
         for row in rows[:ROWS]
@@ -95,8 +118,8 @@ def _kinds(rows: list[SetAsideFact]) -> Markup:
 
 def draw(desk: Desk, receipt: int | None = None) -> Markup:
     """What came in, as markup; with a receipt only that file's rows are listed."""
-    receipts = sorted(desk.shop.receipts(), key=lambda r: (r.known_at, r.id), reverse=True)
-    rows = desk.shop.set_aside_rows(receipt)
+    receipts = sorted(desk.receipts(), key=lambda r: (r.known_at, r.id), reverse=True)
+    rows = desk.set_aside_rows(receipt)
     waiting = [r for r in receipts if r.status != "taken"]
     lines, stored = sum(r.lines for r in receipts), sum(r.stored for r in receipts)
     now = desk.now()
@@ -121,9 +144,11 @@ def draw(desk: Desk, receipt: int | None = None) -> Markup:
     if rows:
         newest = sorted(rows, key=lambda row: (-row.receipt, row.line))
         more = f"The newest {ROWS} of {len(rows):,} are listed." if len(rows) > ROWS else ""
-        parts += [_kinds(rows), tag("p", more, class_="hint") if more else Markup(""), _aside(newest)]
+        parts += [_kinds(rows), tag("p", more, class_="hint") if more else Markup(""), _aside(desk, newest)]
     else:
         parts.append(tag("p", "Every row counts.", class_="empty"))
+    if receipt is None:
+        parts += _questions(desk)
     parts += [tag("h2", "What came in?"), _files([chosen] if chosen else receipts[:FILES], now)]
     if not chosen and len(receipts) > FILES:
         parts.append(tag("p", f"The newest {FILES} of {len(receipts):,} files are listed.", class_="hint"))

@@ -51,7 +51,7 @@ def _undo(entry: LogEntry, desk: Desk) -> Markup:
 
 def layout(desk: Desk, query: dict[str, str]) -> tuple[str, list[Any]]:
     """Title and body; ``?kind=event`` shows one kind, ``?from=200`` the next page."""
-    entries = desk.shop.log()
+    entries = desk.log()
     kind = query.get("kind", "")
     shown = [entry for entry in entries if not kind or entry.kind == kind]
     start = int(query["from"]) if query.get("from", "").isdigit() else 0

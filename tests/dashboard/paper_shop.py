@@ -21,6 +21,7 @@ from ingest.board import (
     PartView,
     PassFact,
     ProcessView,
+    Question,
     ReceiptFact,
     SetAsideFact,
     SignalFact,
@@ -284,7 +285,15 @@ class PaperShop:
     def set_aside_rows(self, receipt: int | None = None) -> list[SetAsideFact]:
         rows = [
             SetAsideFact(
-                1, "gauge <1>.csv", 4, "value", "x;9,9", "bad_number", "'9,9' is no number", "Mend it.", False
+                1,
+                "gauge <1>.csv",
+                4,
+                "value",
+                "x;9,9",
+                "bad_number",
+                "'9,9' is no number",
+                "Mend it, or release the row.",
+                False,
             ),
             SetAsideFact(
                 2, "new.csv", 1, None, "a;b", "no_layout", "no layout fits", "Add a layout.", True, "S101"
@@ -332,6 +341,10 @@ class PaperShop:
         self.done.append(("restore_part", *told))
         return 45
 
+    def judge_row(self, *told: Any) -> int:
+        self.done.append(("judge_row", *told))
+        return 46
+
     def take_in_batches(self, batches: Any, progress: Any = None) -> list[Any]:
         del progress
         return self.take_in([file for _, files in batches for file in files])
@@ -354,7 +367,7 @@ class PaperShop:
         raise ValueError("too few parts")
 
     def questions(self) -> tuple[Any, ...]:
-        return ()
+        return (Question("clock", "the clock of the gauge runs an hour behind", 1, 3),)
 
     def digest(self) -> str:
         return "d1"

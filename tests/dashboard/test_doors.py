@@ -143,7 +143,10 @@ def test_the_other_doors_pass_on_what_was_said(client: FlaskClient, shop: PaperS
     aside = {"process": "p", "part": "S-1/2", "reason": "dropped", "who": "AB"}
     assert post(client, "set_part_aside", aside)[0] == 200
     assert post(client, "restore_part", aside)[0] == 200
-    assert [done[0] for done in shop.done] == ["close_signal", "undo", "set_part_aside", "restore_part"]
+    row = {"receipt": "3", "line": "7", "col": "Ra", "use": "no", "reason": "chip on the stylus", "who": "CD"}
+    assert post(client, "judge_row", row)[1]["undo"] == 46
+    assert shop.done[4] == ("judge_row", 3, 7, "Ra", False, "chip on the stylus", "CD")
+    assert [done[0] for done in shop.done[:4]] == ["close_signal", "undo", "set_part_aside", "restore_part"]
     assert shop.done[0][1:] == ("p", "level", "S1", 2, "fixed", "slide", "CD")
     assert shop.done[1][1:3] == (41, "AB")
     assert shop.done[2][1:] == ("p", "S-1", 2, "dropped", "AB")

@@ -146,8 +146,14 @@ def test_intake_adds_up_and_names_reason_and_remedy(shop: PaperShop) -> None:
     text = html_of(shop, "/intake")
     assert "2 files, 15 lines: 6 stored, 1 partly, 1 already known, 6 set aside, 1 blank or heading." in text
     assert "no layout fits" in text and "Add a layout." in text and "It probably means S101." in text
-    assert "Mend it." in text
-    assert "Mend it." not in html_of(shop, "/intake?receipt=2")
+    assert "Mend it, or release the row." in text
+    assert "Mend it" not in html_of(shop, "/intake?receipt=2")
+
+
+def test_a_row_in_doubt_is_decided_on_and_an_oddity_leads_to_its_line(shop: PaperShop) -> None:
+    text = html_of(shop, "/intake")
+    assert text.count('data-act="judge_row"') == 1, "only where the remedy leaves it to a person"
+    assert "an hour behind" in text and 'href="/source/1/3"' in text
 
 
 def test_the_log_marks_what_was_undone_and_offers_undo_for_the_rest(shop: PaperShop) -> None:

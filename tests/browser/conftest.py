@@ -1,0 +1,77 @@
+"""A real browser on a real service over a copy of the demonstration shop; any console error is a failure."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from dashboard.service import Service
+from ingest.shop import Shop
+from tests.conftest import chromium_path
+
+WIDE = {"width": 1440, "height": 900}
+PHONE = {"width": 390, "height": 844}
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """Chromium, Chrome or Edge of this machine."""
+    path = chromium_path()
+    if path is None:
+        hint = "no Chromium-family browser: install one (apt-get install chromium) or name it in TENTHWISE_BROWSER"
+        if os.environ.get("CI"):
+            pytest.fail(hint)
+        pytest.skip(hint)
+    with sync_playwright() as driver:
+        found = driver.chromium.launch(executable_path=path)
+        yield found
+        found.close()
+
+
+@pytest.fixture(scope="session")
+def service(demo_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
+    """The demonstration shop, served; tests may note and close things in this copy."""
+    folder = tmp_path_factory.mktemp("served") / "shop"
+    shutil.copytree(demo_folder, folder)
+    with Service(Shop.open(folder), 0) as served:
+        worker = threading.Thread(target=served.run, daemon=True)
+        worker.start()
+        yield served
+
+
+@pytest.fixture
+def open_page(browser: Browser, service: Service) -> Iterator[Callable[..., Page]]:
+    """Open a page at a size; at the end no console error and no request beyond this machine may have happened."""
+    faults: list[str] = []
+    opened = []
+
+    def go(path: str, size: dict[str, int] = WIDE) -> Page:
+        context = browser.new_context(
+            base_url=service.note.address,
+            viewport=size,  # type: ignore[arg-type]
+            timezone_id="UTC",
+            reduced_motion="reduce",
+        )
+        opened.append(context)
+        page = context.new_page()
+        page.on("console", lambda m: faults.append(m.text) if m.type == "error" else None)
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        home = (service.note.address, "data:", "blob:")
+        page.on(
+            "request",
+            lambda r: None if r.url.startswith(home) else faults.append(f"left the machine: {r.url}"),
+        )
+        page.goto(path)
+        page.locator("#page h1, .wall h1").first.wait_for()
+        return page
+
+    yield go
+    for context in opened:
+        context.close()
+    assert faults == []
