@@ -1,0 +1,375 @@
+"""Taking files in: archive first, then one transaction of whole files, then the receipt.
+
+The order is that of a promise: a receipt is given only when bytes and rows are on the disk. Whatever happens
+before that, the same files can be sent again and the outcome is the same.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from itertools import groupby
+
+import duckdb
+import numpy as np
+import pyarrow as pa
+
+from ingest.archive import Archive, Archived
+from ingest.intake_known import REPEAT, STORED, Outcome, judge_events, judge_jobs, judge_readings
+from ingest.intake_tally import Count, SetAside, count_draft
+from ingest.journal import Journal
+from ingest.layout_context import Registers
+from ingest.layout_draft import Draft, draft
+from ingest.layout_header import HeaderReader
+from ingest.layout_sheet import NoSheet, read_sheet
+from ingest.layout_table import Sheet
+from ingest.layout_times import microseconds
+from ingest.plan import Plan
+from ingest.receipt import IncomingFile, Receipt, Tally
+from ingest.store import Store
+
+__all__ = ["IncomingFile", "Receipt", "retry_waiting", "take_in"]
+
+BATCH_BYTES = 64_000_000
+"""Files of about so many bytes together make one transaction; a larger file makes one by itself."""
+
+_COLUMNS = (
+    "id", "sha256", "name", "bytes", "known_at", "layout", "role", "status", "lines", "stored", "partly",
+    "known", "set_aside", "blank", "cells", "cells_stored", "cells_known", "cells_set_aside", "cells_blank",
+    "reason", "message", "plan_sha", "warnings", "released_by",
+)  # fmt: skip
+_READING = (
+    "line", "col", "role", "seq", "time", "serial", "feature", "position", "value", "raw", "raw_unit",
+    "set_size", "gauge", "operator", "tool", "family", "machine", "operation", "stage", "pass", "part_temp",
+    "gauge_temp", "master", "note",
+)  # fmt: skip
+_JOB = ("line", "serial", "family", "operation", "machine", "tool", "pass", "started", "ended", "note")
+_EVENT = ("line", "time", "target", "kind", "tool", "note", "cost", "down_hours", "who")
+
+
+@dataclass(frozen=True)
+class _Item:
+    """A file to be read: its bytes, and the waiting receipt that it would release."""
+
+    sha256: str
+    name: str
+    data: bytes
+    known_at: datetime
+    waiting: int | None = None
+
+
+def take_in(
+    store: Store,
+    archive: Archive,
+    journal: Journal,
+    plan: Plan,
+    files: Sequence[IncomingFile],
+    known_at: datetime,
+) -> list[Receipt]:
+    """Take files in.
+
+    Parameters
+    ----------
+    files : sequence of IncomingFile
+        In the order in which they count as received.
+    known_at : datetime
+        When the shop came to know them; zone-less UTC or with an offset. A file that was archived before
+        but never stored keeps the moment the archive noted.
+
+    Returns
+    -------
+    list of Receipt
+        One for each file, in the same order. Bytes taken in before give their first receipt again, with
+        ``already``; a file that waits for a layout is tried once more.
+    """
+    known_at = _zone_less(known_at)
+    hashes = [hashlib.sha256(file.data).hexdigest() for file in files]
+    before = _receipts_of(store, set(hashes))
+    items: dict[str, _Item] = {}
+    headers = HeaderReader(plan)
+    for sha, file in zip(hashes, files, strict=True):
+        old = before.get(sha)
+        if sha in items or (old is not None and not _can_be_read_now(old, file, headers)):
+            continue
+        entry = archive.entry(sha) if old is None else None
+        moment = entry.known_at if entry is not None else known_at
+        items[sha] = _Item(sha, file.name, file.data, moment, old.id if old is not None else None)
+    first = store.high_water() + 1
+    at = len(journal)
+    archive.put(
+        [
+            (Archived(i.sha256, i.name, i.known_at, len(i.data), first + n, at), i.data)
+            for n, i in enumerate(items.values())
+        ]
+    )
+    fresh = {r.sha256: r for r in _take(store, plan, list(items.values()), headers)}
+    receipts, given = [], set()
+    for sha in hashes:
+        if sha in fresh and sha not in given:
+            receipts.append(fresh[sha])
+            given.add(sha)
+        else:
+            receipts.append(replace(fresh.get(sha) or before[sha], already=True))
+    return receipts
+
+
+def retry_waiting(store: Store, archive: Archive, plan: Plan, known_at: datetime) -> list[Receipt]:
+    """Read the files that wait for a layout again, under another plan.
+
+    Parameters
+    ----------
+    known_at : datetime
+        When the plan was accepted: only then the shop knew what the files say.
+
+    Returns
+    -------
+    list of Receipt
+        New receipts of the files that could be read; the waiting ones name them in ``released_by``.
+    """
+    headers = HeaderReader(plan)
+    items = []
+    with store.cursor() as cursor:
+        waiting = cursor.execute(
+            "select id, sha256, name from receipt where status = 'waiting' and released_by is null order by id"
+        ).fetchall()
+    for number, sha, name in waiting:
+        data = archive.read(sha)
+        if not isinstance(read_sheet(0, name, data, 0, headers), NoSheet):
+            items.append(_Item(sha, name, data, _zone_less(known_at), number))
+    return _take(store, plan, items, headers)
+
+
+def _zone_less(moment: datetime) -> datetime:
+    return moment if moment.tzinfo is None else moment.astimezone(UTC).replace(tzinfo=None)
+
+
+def _can_be_read_now(old: Receipt, file: IncomingFile, headers: HeaderReader) -> bool:
+    return old.status == "waiting" and not isinstance(
+        read_sheet(0, file.name, file.data, 0, headers), NoSheet
+    )
+
+
+def _take(store: Store, plan: Plan, items: list[_Item], headers: HeaderReader) -> list[Receipt]:
+    registers = Registers(plan)
+    receipts = []
+    for batch in _batches(items):
+        receipts += _take_batch(store, plan, batch, headers, registers)
+    return receipts
+
+
+def _batches(items: list[_Item]) -> Iterator[list[_Item]]:
+    batch: list[_Item] = []
+    size = 0
+    for item in items:
+        if batch and size + len(item.data) > BATCH_BYTES:
+            yield batch
+            batch, size = [], 0
+        batch.append(item)
+        size += len(item.data)
+    if batch:
+        yield batch
+
+
+def _take_batch(
+    store: Store, plan: Plan, items: list[_Item], headers: HeaderReader, registers: Registers
+) -> list[Receipt]:
+    """Read files and store them in one transaction."""
+    read = [
+        read_sheet(n, item.name, item.data, microseconds(item.known_at), headers)
+        for n, item in enumerate(items)
+    ]
+    sheets = sorted((s for s in read if isinstance(s, Sheet)), key=lambda s: s.header.layout.key)
+    drafts = [
+        draft(plan.layouts[key], sorted(group, key=lambda s: s.index), plan, registers)
+        for key, group in groupby(sheets, key=lambda s: s.header.layout.key)
+    ]
+    with store.transaction() as cursor:
+        first = _next_id(cursor, "receipt")
+        count = _store_rows(cursor, drafts, first)
+        receipts = [_receipt(n, item, read[n], count, plan, first + n) for n, item in enumerate(items)]
+        _store_receipts(cursor, receipts)
+        _store_aside(cursor, count.aside, first)
+        for item, receipt in zip(items, receipts, strict=True):
+            if item.waiting is not None:
+                cursor.execute(
+                    "update receipt set released_by = $1 where id = $2", [receipt.id, item.waiting]
+                )
+    store.acknowledge()
+    return receipts
+
+
+def _next_id(cursor: duckdb.DuckDBPyConnection, table: str) -> int:
+    row = cursor.execute(f"select coalesce(max(id), 0) + 1 from {table}").fetchone()
+    return int(row[0]) if row else 1
+
+
+def _store_rows(cursor: duckdb.DuckDBPyConnection, drafts: list[Draft], first: int) -> Count:
+    """Store what is new of every draft; returns what became of every row."""
+    total = Count()
+    outcomes = _store_readings(cursor, drafts, first)
+    for number, one in enumerate(drafts):
+        entries = None
+        if one.entries is not None:
+            jobs = one.table.layout.role == "jobs"
+            entries = (judge_jobs if jobs else judge_events)(cursor, one.entries)
+            new = one.entries.filter(pa.array(entries == STORED))
+            _insert(cursor, "job" if jobs else "event", new, _JOB if jobs else _EVENT, first)
+        rows, cells, outcome = outcomes[number]
+        counted = count_draft(one, rows, cells, outcome, entries)
+        total.files |= counted.files
+        total.aside += counted.aside
+    total.aside.sort(key=lambda a: (a.file, a.line, a.col or ""))
+    return total
+
+
+def _store_readings(
+    cursor: duckdb.DuckDBPyConnection, drafts: list[Draft], first: int
+) -> dict[int, tuple[np.ndarray, np.ndarray, Outcome]]:
+    """Store new readings in the order of file, line and cell; rows, cells and outcomes by draft."""
+    if not drafts:
+        return {}
+    every = pa.concat_tables([d.readings for d in drafts])
+    owner = np.repeat(np.arange(len(drafts)), [len(d.readings) for d in drafts])
+    place = [every[name].to_numpy() for name in ("cell", "line", "file")]
+    order = np.lexsort(place)
+    every, owner = every.take(pa.array(order)), owner[order]
+    outcome = judge_readings(cursor, every)
+    new = every.filter(pa.array((outcome == STORED) | (outcome == REPEAT)))
+    _insert(cursor, "reading", new, _READING, first)
+    rows, cells = every["row"].to_numpy(), every["cell"].to_numpy()
+    return {n: (rows[owner == n], cells[owner == n], outcome[owner == n]) for n in range(len(drafts))}
+
+
+def _insert(
+    cursor: duckdb.DuckDBPyConnection, table: str, rows: pa.Table, columns: Sequence[str], first: int
+) -> None:
+    """Insert rows of a batch; ids go on from the table's last, receipts from the batch's first."""
+    if not len(rows):
+        return
+    start = _next_id(cursor, table)
+    ids = pa.array(np.arange(start, start + len(rows)))
+    receipts = pa.array(rows["file"].to_numpy() + first)
+    ready = pa.table({"id": ids, "receipt": receipts} | {name: rows[name] for name in columns})
+    _insert_table(cursor, table, ready)
+
+
+def _insert_table(cursor: duckdb.DuckDBPyConnection, table: str, rows: pa.Table) -> None:
+    names = ", ".join(rows.column_names)
+    cursor.register("incoming", rows)
+    try:
+        cursor.execute(f"insert into {table} ({names}) select {names} from incoming")
+    finally:
+        cursor.unregister("incoming")
+
+
+def _store_aside(cursor: duckdb.DuckDBPyConnection, aside: list[SetAside], first: int) -> None:
+    if not aside:
+        return
+    start = _next_id(cursor, "set_aside")
+    text = pa.string()
+    rows = pa.table(
+        {
+            "id": pa.array(range(start, start + len(aside)), pa.int64()),
+            "receipt": pa.array([first + a.file for a in aside], pa.int64()),
+            "line": pa.array([a.line for a in aside], pa.int64()),
+            "col": pa.array([a.col for a in aside], text),
+            "text": pa.array([a.text for a in aside], text),
+            "kind": pa.array([a.complaint.kind for a in aside], text),
+            "reason": pa.array([a.complaint.reason for a in aside], text),
+            "remedy": pa.array([a.complaint.remedy for a in aside], text),
+        }
+    )
+    _insert_table(cursor, "set_aside", rows)
+
+
+def _receipt(n: int, item: _Item, read: Sheet | NoSheet, count: Count, plan: Plan, number: int) -> Receipt:
+    base = Receipt(
+        id=number,
+        sha256=item.sha256,
+        name=item.name,
+        bytes=len(item.data),
+        known_at=item.known_at,
+        layout=None,
+        role=None,
+        status="taken",
+        lines=Tally(),
+        cells=Tally(),
+        reason=None,
+        message=None,
+        plan_sha=plan.sha256,
+    )
+    if isinstance(read, NoSheet):
+        complaint = read.complaint
+        message = f"{complaint.reason[:1].upper()}{complaint.reason[1:]} {complaint.remedy}"
+        lines = Tally(total=read.lines, set_aside=read.lines)
+        return replace(base, status=read.status, lines=lines, reason=complaint.kind, message=message)
+    layout = read.header.layout
+    done = count.files[n]
+    return replace(
+        base,
+        layout=layout.key,
+        role=layout.role,
+        lines=done.lines,
+        cells=done.cells,
+        warnings=dict(sorted(done.warnings.items())),
+    )
+
+
+def _store_receipts(cursor: duckdb.DuckDBPyConnection, receipts: list[Receipt]) -> None:
+    columns: dict[str, list] = {name: [] for name in _COLUMNS}
+    for r in receipts:
+        lines, cells = r.lines, r.cells
+        values = (
+            r.id, r.sha256, _printable(r.name), r.bytes, r.known_at, r.layout, r.role, r.status, lines.total,
+            lines.stored, lines.partly, lines.known, lines.set_aside, lines.blank, cells.total, cells.stored,
+            cells.known, cells.set_aside, cells.blank, r.reason, r.message, r.plan_sha,
+            json.dumps(dict(r.warnings), sort_keys=True), r.released_by,
+        )  # fmt: skip
+        for name, value in zip(_COLUMNS, values, strict=True):
+            columns[name].append(value)
+    numbers = {"id", "bytes", "released_by", *_COLUMNS[8:19]}
+    types = {name: pa.int64() if name in numbers else pa.string() for name in _COLUMNS}
+    types["known_at"] = pa.timestamp("us")
+    table = pa.table({name: pa.array(column, types[name]) for name, column in columns.items()})
+    _insert_table(cursor, "receipt", table)
+
+
+def _printable(name: str) -> str:
+    """A file name as text: bytes that are no characters are shown as escapes."""
+    return name.encode("utf-8", "backslashreplace").decode()
+
+
+def _receipts_of(store: Store, hashes: set[str]) -> dict[str, Receipt]:
+    """The receipt that stands for each hash: the first that was taken or refused, else the one that waits."""
+    with store.cursor() as cursor:
+        cursor.register("wanted", pa.table({"sha256": pa.array(sorted(hashes), pa.string())}))
+        rows = cursor.execute(
+            f"select {', '.join(_COLUMNS)} from receipt semi join wanted using (sha256) order by id"
+        ).fetchall()
+        cursor.unregister("wanted")
+    found: dict[str, Receipt] = {}
+    for row in rows:
+        receipt = _from_row(dict(zip(_COLUMNS, row, strict=True)))
+        if receipt.released_by is None:
+            found.setdefault(receipt.sha256, receipt)
+    return found
+
+
+def _from_row(row: dict) -> Receipt:
+    lines = Tally(row["lines"], row["stored"], row["partly"], row["known"], row["set_aside"], row["blank"])
+    cells = Tally(
+        row["cells"],
+        row["cells_stored"],
+        0,
+        row["cells_known"],
+        row["cells_set_aside"],
+        row["cells_blank"],
+    )
+    kept = ("id", "sha256", "name", "bytes", "known_at", "layout", "role", "status", "reason", "message",
+            "plan_sha", "released_by")  # fmt: skip
+    return Receipt(
+        lines=lines, cells=cells, warnings=json.loads(row["warnings"]), **{name: row[name] for name in kept}
+    )

@@ -1,0 +1,166 @@
+"""Which readings, jobs and events of a batch are new, which are known, and which contradict known ones.
+
+A reading is known when the same part, feature, position, time, sequence number, gauge, person and value are
+stored. The same without the value is a contradiction, unless both stand in one file: then somebody measured
+twice. What is stored is never replaced; a person decides.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+
+import duckdb
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+STORED, KNOWN, DUPLICATE, CONFLICT, REPEAT = range(5)
+"""New; stored by an earlier file; stood twice in its file; contradicts; stored and measured twice in its file."""
+
+Outcome = NDArray[np.int64]
+
+_KEY = ("role", "serial", "feature", "position", "time", "seq", "gauge", "operator")
+_SAME_VALUE = (
+    1e6  # values are equal when they agree to a millionth of a base unit, whatever unit they came in
+)
+
+
+def _codes(column: pa.ChunkedArray) -> NDArray[np.int64]:
+    """Distinct values of a column as numbers; nulls are a value of their own."""
+    array = column.combine_chunks()
+    encoded = array.dictionary_encode("encode")
+    return encoded.indices.to_numpy(zero_copy_only=False).astype(np.int64)
+
+
+def _group(codes: Sequence[NDArray[np.int64]]) -> NDArray[np.int64]:
+    """Number rows by the combination of their codes."""
+    joint = codes[0]
+    for more in codes[1:]:
+        size = int(more.max()) + 1 if len(more) else 1
+        if len(joint) and int(joint.max()) * size >= 2**62:
+            joint = np.unique(joint, return_inverse=True)[1]
+        joint = joint * size + more
+    return np.unique(joint, return_inverse=True)[1]
+
+
+def judge_readings(cursor: duckdb.DuckDBPyConnection, readings: pa.Table) -> Outcome:
+    """Outcome of each reading, in the order of files and lines given.
+
+    Parameters
+    ----------
+    readings : pyarrow.Table
+        Ordered by file, line and cell; with a column ``file``.
+    """
+    n = len(readings)
+    outcome = np.full(n, STORED, dtype=np.int64)
+    if n == 0:
+        return outcome
+    values = np.round(readings["value"].to_numpy() * _SAME_VALUE).astype(np.int64)
+    group = _group([_codes(readings[name]) for name in _KEY])
+    files = readings["file"].to_numpy()
+    history = _history(cursor, readings)
+    crowded = np.bincount(group)[group] > 1
+    crowded[list(history.keys())] = True
+    stored: dict[int, set[int]] = {}
+    first_file: dict[int, int] = {}
+    for row in np.flatnonzero(crowded).tolist():
+        key, value, file = int(group[row]), int(values[row]), int(files[row])
+        if key not in stored:
+            stored[key] = set(history.get(row, ()))
+            if not stored[key]:
+                first_file[key] = file
+                stored[key].add(value)
+                continue
+        mine = first_file.get(key) == file
+        if value in stored[key]:
+            outcome[row] = DUPLICATE if mine else KNOWN
+        elif mine:
+            stored[key].add(value)
+            outcome[row] = REPEAT
+        else:
+            outcome[row] = CONFLICT
+    return outcome
+
+
+def _history(cursor: duckdb.DuckDBPyConnection, readings: pa.Table) -> dict[int, set[int]]:
+    """Stored values under the key of each reading of the batch that has any."""
+    batch = readings.select([*_KEY]).append_column("ord", pa.array(np.arange(len(readings))))
+    cursor.register("batch", batch)
+    try:
+        span = cursor.execute("select min(time), max(time) from batch").fetchone()
+        same = " and ".join(f"old.{name} is not distinct from batch.{name}" for name in _KEY)
+        found = cursor.execute(
+            f"select batch.ord, old.value from batch join reading old on {same} "
+            "where old.time between $1 and $2",
+            list(span or ()),
+        ).fetchnumpy()
+    finally:
+        cursor.unregister("batch")
+    history: dict[int, set[int]] = defaultdict(set)
+    rounded = np.round(np.asarray(found["value"], dtype=float) * _SAME_VALUE).astype(np.int64)
+    rows = np.asarray(found["ord"], dtype=np.int64)
+    for row, value in zip(rows.tolist(), rounded.tolist(), strict=True):
+        history[row].add(value)
+    return history
+
+
+_JOB_KEY = ("serial", "operation", "machine", "pass", "started")
+_JOB_REST = ("family", "tool", "ended", "note")
+
+
+def judge_jobs(cursor: duckdb.DuckDBPyConnection, jobs: pa.Table) -> Outcome:
+    """Outcome of each job. A job is told by part, operation, machine, pass and start.
+
+    A later row of the same job may fill in what was empty (a job that had not ended): that is new.
+    One that changes what was said is a contradiction.
+    """
+    columns = ", ".join((*_JOB_KEY, *_JOB_REST))
+    cursor.register("batch", jobs.select(["serial"]))
+    try:
+        old = cursor.execute(
+            f"select {columns} from job where serial in (select serial from batch) order by id"
+        ).fetchall()
+    finally:
+        cursor.unregister("batch")
+    known: dict[tuple, list] = {}
+    split = len(_JOB_KEY)
+    for row in old:
+        known[row[:split]] = _filled(known.get(row[:split]), row[split:])
+    outcome = []
+    for row in _rows(jobs, (*_JOB_KEY, *_JOB_REST)):
+        key, rest = row[:split], row[split:]
+        before = known.get(key)
+        if before is None:
+            outcome.append(STORED)
+        elif any(a is not None and b is not None and a != b for a, b in zip(before, rest, strict=True)):
+            outcome.append(CONFLICT)
+            continue
+        else:
+            outcome.append(KNOWN if _filled(before, rest) == before else STORED)
+        known[key] = _filled(before, rest)
+    return np.array(outcome, dtype=np.int64)
+
+
+def _filled(before: Sequence | None, rest: Sequence) -> list:
+    if before is None:
+        return list(rest)
+    return [b if a is None else a for a, b in zip(before, rest, strict=True)]
+
+
+_EVENT = ("time", "target", "kind", "tool", "note", "cost", "down_hours", "who")
+
+
+def judge_events(cursor: duckdb.DuckDBPyConnection, events: pa.Table) -> Outcome:
+    """Outcome of each event: known when one equal in everything came in a file before."""
+    columns = ", ".join(_EVENT)
+    known = set(cursor.execute(f"select {columns} from event where receipt is not null").fetchall())
+    outcome = []
+    for row in _rows(events, _EVENT):
+        outcome.append(KNOWN if row in known else STORED)
+        known.add(row)
+    return np.array(outcome, dtype=np.int64)
+
+
+def _rows(table: pa.Table, names: Sequence[str]) -> list[tuple]:
+    return list(zip(*(table[name].to_pylist() for name in names), strict=True))
