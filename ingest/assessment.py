@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -140,7 +141,7 @@ def _monitor_name(name: str, stratum: int) -> str:
     return f"{name} {stratum + 1}" if name == "spread within part" else name
 
 
-def event_fact(plan: Plan, calendar: Calendar, row: dict[str, Any]) -> EventFact:
+def event_fact(plan: Plan, calendar: Calendar, row: Mapping[Any, Any]) -> EventFact:
     """An event as the pages are told about it, from a row of `Known.events`."""
     kind = str(row["kind"])
     return EventFact(

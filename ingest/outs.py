@@ -31,7 +31,7 @@ def latest_out(
     parts = tables[key].parts
     mine = (parts["on"] == machine) & (parts["op"] == operation)
     latest = parts.index[mine][-1]
-    serial = parts.at[latest, "part"]
+    serial = str(parts.at[latest, "part"])
     passes = parts[(parts["part"] == serial) & (parts["op"] == operation)]
     pass_no = int(passes["pass_no"].max())
     judged = [key] + [
@@ -80,7 +80,7 @@ def _beyond(
                 continue
             limit = float(upper if side == "above" else lower)
             fact = OutFact(
-                serial=str(serial),
+                serial=serial,
                 pass_no=pass_no,
                 family=families[int(parts["fam"].iloc[row])],
                 feature=key,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 LONG_AGO = pd.Timestamp("1900-01-01")
 """Stands for the start of a job whose start nobody wrote down: every reading comes after it."""
@@ -76,13 +77,35 @@ def latest_pass(readings: pd.DataFrame, passes: pd.DataFrame, on_machine: bool) 
     if not len(readings) or not len(passes):
         return empty
     known = passes.dropna(subset=by)
-    right = known[[*by, "begun", "pass"]].assign(pass_machine=known["machine"])
-    right = right.sort_values(["begun", "pass"], kind="stable")
-    left = readings[[*by, "when"]].assign(_at=np.arange(len(readings))).sort_values("when", kind="stable")
-    joined = pd.merge_asof(left, right, left_on="when", right_on="begun", by=by, direction="backward")
-    joined = joined.sort_values("_at", kind="stable")
-    empty["pass"] = joined["pass"].fillna(0).astype("int64").to_numpy()
-    empty["pass_machine"] = (
-        joined["pass_machine"].astype(object).where(joined["pass"].notna(), None).to_numpy()
+    asked, listed = joint_codes(readings, known, by)
+    right = pd.DataFrame(
+        {
+            "key": listed,
+            "when": known["begun"].astype("datetime64[us]").to_numpy(),
+            "pass": known["pass"].to_numpy(),
+            "row": np.arange(len(known)),
+        }
+    ).sort_values(["when", "pass"], kind="stable")
+    left = pd.DataFrame({"key": asked, "when": readings["when"].astype("datetime64[us]").to_numpy()})
+    left = left.assign(at=np.arange(len(left))).sort_values("when", kind="stable")
+    joined = pd.merge_asof(left, right, on="when", by="key", direction="backward")
+    joined = joined.sort_values("at", kind="stable")
+    row = joined["row"].fillna(-1).astype("int64").to_numpy()
+    machines = np.array(
+        [*known["machine"].astype(object).where(known["machine"].notna(), None), None], dtype=object
     )
+    empty["pass"] = joined["pass"].fillna(0).astype("int64").to_numpy()
+    empty["pass_machine"] = machines[row]
     return empty
+
+
+def joint_codes(
+    left: pd.DataFrame, right: pd.DataFrame, by: list[str]
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """One number per distinct combination of columns, the same in both frames."""
+    number = np.zeros(len(left) + len(right), dtype=np.int64)
+    for column in by:
+        values = np.concatenate([left[column].to_numpy(dtype=object), right[column].to_numpy(dtype=object)])
+        code, distinct = pd.factorize(values, use_na_sentinel=False)
+        number = pd.factorize(number * (len(distinct) + 1) + code)[0]
+    return number[: len(left)], number[len(left) :]

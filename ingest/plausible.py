@@ -14,84 +14,15 @@ from numpy.typing import NDArray
 
 from ingest.board import Question
 from ingest.limits import in_force
+from ingest.mirrored import sign_mirrors
+from ingest.orders import order_questions
 from ingest.plan import Plan
 from ingest.positions import Slots
 
-HOUR_MIN = 60.0
-OTHER_DAYS = 5
-"""Days of the gauge that must be there to tell a wrong clock from a habit of measuring before the job."""
-HABIT = 0.2
 TINY = 0.1
 """A deviation under this share of the gauge's step cannot have been read off it."""
-ORDER_PARTS = 3
-"""Parts of a file that must stand in another order before anybody is asked."""
 SLIPS = {25.4: "25.4", 1 / 25.4: "1/25.4", 1000.0: "1000", 1 / 1000: "1/1000", 10.0: "10", 0.1: "1/10"}
 """Factors between units that get mixed up; tried on a value out of the believable window."""
-
-
-def clock_offsets(
-    rows: pd.DataFrame, passes: pd.DataFrame
-) -> tuple[NDArray[np.float64], tuple[Question, ...]]:
-    """Minutes to add to the time of each reading whose gauge clock ran an hour behind.
-
-    A gauge's day is taken to be an hour behind when every reading of at least two parts lies before the start
-    of its job, an hour more puts all of them behind it, and the gauge does not usually measure before the job
-    (at most one day in five, with five other days to compare). Clocks never set to summer time do this.
-
-    Parameters
-    ----------
-    rows : DataFrame
-        serial, op, time, gauge, day, role, before.
-    passes : DataFrame
-        From `ingest.passes.passes_of`.
-
-    Returns
-    -------
-    offsets : (n,) array
-        Minutes, 0 for most.
-    questions : tuple of Question
-        One per gauge and day put right.
-    """
-    offset = np.zeros(len(rows))
-    ask = rows.loc[
-        (rows["role"] == "readings") & rows["gauge"].notna() & ~rows["before"],
-        ["serial", "op", "time", "gauge", "day", "receipt"],
-    ]
-    if not len(ask) or not len(passes):
-        return offset, ()
-    first = passes.groupby(["serial", "operation"], sort=False)["begun"].min().rename("begun")
-    ask = ask.join(first, on=["serial", "op"]).dropna(subset=["begun"])
-    ask["lag"] = (ask["time"] - ask["begun"]).dt.total_seconds() / 60
-    days = ask.groupby(["gauge", "day"], sort=False).agg(
-        latest=("lag", "max"),
-        earliest=("lag", "min"),
-        parts=("serial", "nunique"),
-        receipt=("receipt", "min"),
-    )
-    days["behind"] = days["latest"] < 0
-    known = days.groupby(level="gauge")["behind"].agg(["sum", "size"])
-    usual = known["sum"] / known["size"] <= HABIT
-    steady = usual & (known["size"] > OTHER_DAYS)
-    wrong = days[
-        days["behind"]
-        & (days["parts"] >= 2)
-        & (days["earliest"] >= -HOUR_MIN)
-        & steady.reindex(days.index.get_level_values("gauge")).to_numpy()
-    ]
-    if not len(wrong):
-        return offset, ()
-    at = pd.MultiIndex.from_frame(rows[["gauge", "day"]]).isin(wrong.index)
-    offset[at & (rows["role"] == "readings").to_numpy()] = HOUR_MIN
-    questions = tuple(
-        Question(
-            "clock_behind",
-            f"The clock of {gauge} ran an hour behind on {np.datetime64(int(day), 'D')}: all readings lie "
-            "before the start of their jobs. They are put in order an hour later; the times as written are kept.",
-            receipt=int(receipt),
-        )
-        for (gauge, day), receipt in wrong["receipt"].items()  # type: ignore[misc]
-    )
-    return offset, questions
 
 
 def value_doubts(
@@ -139,9 +70,9 @@ def value_doubts(
         hints[i] = fits[0] if fits else None
     tiny = _unit_slips(plan, rows, value)
     kinds[tiny] = "unit_scale"
-    mirrored = _sign_mirrors(rows, value, target, lower, upper, kinds != "")
+    mirrored, asked = sign_mirrors(rows, value, target, lower, upper, kinds != "")
     kinds[mirrored] = "sign_mirror"
-    return kinds, hints, _order_questions(rows, features, columns)
+    return kinds, hints, (*asked, *order_questions(rows, features, columns))
 
 
 def _unit_slips(plan: Plan, rows: pd.DataFrame, value: NDArray[np.float64]) -> NDArray[np.bool_]:
@@ -162,85 +93,3 @@ def _unit_slips(plan: Plan, rows: pd.DataFrame, value: NDArray[np.float64]) -> N
     slipped = np.bincount(groups, weights=impossible)
     bad = (slipped >= 3) & (slipped >= moved)
     return impossible | (small & bad[groups])
-
-
-def _sign_mirrors(
-    rows: pd.DataFrame,
-    value: NDArray[np.float64],
-    target: NDArray[np.float64],
-    lower: NDArray[np.float64],
-    upper: NDArray[np.float64],
-    doubted: NDArray[np.bool_],
-) -> NDArray[np.bool_]:
-    """One operator's day whose part means all lie out of limits, but within them once mirrored at the master.
-
-    Needs two parts or more: a single part out of tolerance is never hidden by this rule.
-    """
-    found = np.zeros(len(rows), dtype=bool)
-    set_size = rows["set_size"].to_numpy(dtype=float)
-    able = np.isfinite(set_size) & np.isfinite(target) & (np.isfinite(lower) | np.isfinite(upper)) & ~doubted
-    able &= (rows["role"] != "checks").to_numpy()
-    if not able.any():
-        return found
-    frame = pd.DataFrame(
-        {
-            "group": rows.groupby(["gauge", "operator", "day", "feat"], sort=False, dropna=False).ngroup(),
-            "serial": rows["serial"],
-            "value": value,
-            "mirror": 2 * set_size - value,
-            "lower": np.where(np.isnan(lower), -np.inf, lower),
-            "upper": np.where(np.isnan(upper), np.inf, upper),
-        },
-        index=rows.index,
-    )[able]
-    parts = frame.groupby(["group", "serial"], sort=False).mean()
-    out = (parts["value"] < parts["lower"]) | (parts["value"] > parts["upper"])
-    back = (parts["mirror"] >= parts["lower"]) & (parts["mirror"] <= parts["upper"])
-    verdict = (out & back).groupby(level="group").agg(["all", "size"])
-    bad = verdict.index[verdict["all"] & (verdict["size"] >= 2)]
-    found[np.flatnonzero(able)[frame["group"].isin(bad).to_numpy()]] = True
-    return found
-
-
-def _order_questions(
-    rows: pd.DataFrame, features: tuple[str, ...], columns: dict[str, Slots]
-) -> tuple[Question, ...]:
-    """Files in which several parts were measured in another order of places than the gauge always keeps.
-
-    The readings count: places may really have been measured in another order. But names may also have been
-    exchanged, and only a person can tell; so it is a question, never an alarm.
-    """
-    ask = rows.loc[
-        (rows["slot"] >= 0) & (rows["role"] == "readings"),
-        ["receipt", "serial", "feat", "gauge", "time", "seq", "line", "slot", "col"],
-    ].sort_values(["receipt", "feat", "serial", "time", "seq", "line"], na_position="first", kind="stable")
-    if not len(ask):
-        return ()
-    key = ask[["receipt", "feat", "serial"]]
-    same = (key == key.shift()).all(axis=1)
-    turned = ask[same & (ask["slot"] < ask["slot"].shift())].assign(before=ask["slot"].shift())
-    if not len(turned):
-        return ()
-    everyone = ask.groupby(["receipt", "feat", "gauge"], sort=False, dropna=False)["serial"].nunique()
-    odd = turned.groupby(["receipt", "feat", "gauge"], sort=False, dropna=False)["serial"].nunique()
-    of_gauge = ["feat", "gauge"]
-    habit = (
-        odd.groupby(level=of_gauge, dropna=False).sum() / everyone.groupby(level=of_gauge, dropna=False).sum()
-    )
-    found = []
-    for (receipt, feat, gauge), parts in odd.items():  # type: ignore[misc]
-        if parts < ORDER_PARTS or habit[(feat, gauge)] > HABIT:
-            continue
-        here = turned[(turned["receipt"] == receipt) & (turned["feat"] == feat)]
-        pairs = here.groupby(["slot", "before"]).size()
-        low, high = (columns[features[int(feat)]].positions[int(i)] for i in pairs.idxmax())  # type: ignore[arg-type]
-        found.append(
-            Question(
-                "places_exchanged",
-                f"On {parts} parts {high} stands before {low}, against the order this gauge always keeps: were "
-                "the two places exchanged? The readings are used as they are written.",
-                receipt=int(receipt),
-                line=int(here["line"].min()),
-            )
-        )
-    return tuple(found)

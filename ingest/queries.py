@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
 
@@ -156,7 +157,7 @@ def receipts(store: Store, calendar: Calendar) -> list[ReceiptFact]:
     return [_receipt(row, calendar) for row in table.to_dict("records")]
 
 
-def _receipt(row: dict[str, Any], calendar: Calendar) -> ReceiptFact:
+def _receipt(row: Mapping[Any, Any], calendar: Calendar) -> ReceiptFact:
     def text(key: str) -> str | None:
         return row[key] if isinstance(row[key], str) else None
 

@@ -67,7 +67,7 @@ _REJECTED = ("A person has rejected this reading.", "Take the decision back in t
 RELEASES_ITSELF = frozenset({"no_family", "no_machine", "family_conflict", "machine_conflict"})
 
 
-def explain(plan: Plan, row: Mapping[str, Any]) -> tuple[str, str]:
+def explain(plan: Plan, row: Mapping[Any, Any]) -> tuple[str, str]:
     """Reason and remedy for a held reading; ("", "") for one that counts.
 
     Parameters

@@ -14,16 +14,19 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from ingest import plausible
 from ingest.board import Question
+from ingest.clocks import clock_offsets
 from ingest.known import Known
-from ingest.passes import latest_pass, passes_of
+from ingest.passes import joint_codes, latest_pass, passes_of
 from ingest.plan import Plan
+from ingest.plausible import value_doubts
 from ingest.positions import Slots, slots
 from ingest.serials import unknown_serials
 
 Ints = NDArray[np.int64]
 UNKNOWN, CONFLICT = -1, -2
+SAME_SIZE = 0.5
+"""Masters nearer than this are one size. [µm]"""
 
 
 @dataclass(frozen=True)
@@ -36,8 +39,9 @@ class Resolved:
         Columns of `Known.readings` plus `fam` and `feat` (codes into `families` and `features`), `on`
         (machine or, for checks, gauge), `op`, `pass_no` (0 = none), `part` (serial; for checks master and
         moment), `when` (time less the offset of a clock found wrong), `day` (local, days since 1970),
-        `slot` (column of the feature's positions), `status` (used | repeat | incoming | waiting | doubt | rejected | audit), `kind`
-        (why it waits or is doubted; "" otherwise), `hint` (what it probably means; None otherwise).
+        `slot` (column of the feature's positions), `status` (used | repeat | incoming | waiting | doubt |
+        rejected | audit), `kind` (why it waits or is doubted; "" otherwise), `hint` (what it probably means;
+        None otherwise).
     passes : DataFrame
         From `passes_of`.
     families, features : tuple of str
@@ -83,13 +87,13 @@ def resolve(known: Known) -> Resolved:
     rows = known.readings.copy(deep=False)
     checks = (rows["role"] == "checks").to_numpy()
     feat = codes(rows["feature"], features)
-    fam = np.where(checks, _master(plan, rows, families), _family(plan, rows, known.jobs))
+    fam = np.where(checks, _master(plan, rows, families, checks), _family(plan, rows, known.jobs))
     op = _operation(plan, rows, feat)
     hint = _machine_hint(plan, rows)
     rows = rows.assign(feat=feat, fam=fam, op=op, before=_before(plan, rows))
     rows["day"] = local_days(plan, rows["time"])
 
-    offset, clock_questions = plausible.clock_offsets(rows, passes)
+    offset, clock_questions = clock_offsets(rows, passes)
     rows["when"] = rows["time"] + pd.to_timedelta(offset, unit="min")
     rows["day"] = local_days(plan, rows["when"])
     _assign_pass(plan, rows, passes, hint, checks)
@@ -160,16 +164,16 @@ def _set_master(plan: Plan, rows: pd.DataFrame, keys: tuple[str, ...]) -> Ints:
     return found
 
 
-def _master(plan: Plan, rows: pd.DataFrame, families: tuple[str, ...]) -> Ints:
+def _master(plan: Plan, rows: pd.DataFrame, families: tuple[str, ...], checks: NDArray[np.bool_]) -> Ints:
     """Master of a check: the row's, else the layout's, else the only one of the size it was set to."""
     by_layout = {k: lay.master for k, lay in plan.layouts.items() if lay.master}
     named = rows["master"].where(rows["master"].notna(), rows["layout"].map(by_layout))
     found = codes(named, families)
-    sized = rows["set_size"].notna().to_numpy() & (found == UNKNOWN)
-    for i in np.flatnonzero(sized):
-        size = float(rows["set_size"].iloc[i])
-        alike = [families.index(k) for k, m in plan.masters.items() if abs(float(m.size) - size) < 0.5]
-        found[i] = _only(alike)
+    sized = np.flatnonzero(checks & rows["set_size"].notna().to_numpy() & (found == UNKNOWN))
+    sizes = rows["set_size"].to_numpy(dtype=float)[sized]
+    for size in np.unique(sizes):
+        alike = [families.index(k) for k, m in plan.masters.items() if abs(float(m.size) - size) < SAME_SIZE]
+        found[sized[sizes == size]] = _only(alike)
     return found
 
 
@@ -226,7 +230,7 @@ def _assign_pass(
 ) -> None:
     """Fill `on`, `pass_no`, `incoming` and `clash` in place."""
     machines = np.array([*plan.machines, None], dtype=object)
-    on = np.where(hint >= 0, machines[np.where(hint >= 0, hint, len(plan.machines))], None)
+    on = machines[np.where(hint >= 0, hint, len(plan.machines))]
     ask = pd.DataFrame(
         {"serial": rows["serial"], "operation": rows["op"], "machine": on, "when": rows["when"]},
         index=rows.index,
@@ -279,8 +283,8 @@ def _assign_pass(
 
 def _first_of(ask: pd.DataFrame, passes: pd.DataFrame) -> NDArray[np.bool_]:
     """True where the job list has a pass of this serial through this operation."""
-    listed = pd.MultiIndex.from_frame(passes[["serial", "operation"]].drop_duplicates())
-    return pd.MultiIndex.from_frame(ask[["serial", "operation"]]).isin(listed)
+    asked, listed = joint_codes(ask, passes, ["serial", "operation"])
+    return np.isin(asked, listed)
 
 
 def _check_names(plan: Plan, rows: pd.DataFrame) -> pd.Series:
@@ -320,9 +324,7 @@ def _doubts(
     """First reason to doubt each reading, and what it probably means."""
     kind = np.full(len(rows), "", dtype=object)
     hint = np.full(len(rows), None, dtype=object)
-    value_doubts, value_hints, questions = plausible.value_doubts(plan, rows, features, families, columns)
-    kind[:] = value_doubts
-    hint[:] = value_hints
+    kind[:], hint[:], questions = value_doubts(plan, rows, features, families, columns)
     settled = (rows["fam"].to_numpy() >= 0) & (rows["feat"].to_numpy() >= 0)
     kind[settled & (rows["slot"].to_numpy() < 0)] = "unknown_position"
     kind[rows["feat"].to_numpy() < 0] = "unknown_feature"

@@ -129,8 +129,8 @@ def _derived(
             values[at, column[position_key(axes, tuple(labels))]] = result.values[:, i]
     if not np.isfinite(values).any():
         return None
-    rows = np.isfinite(values).any(axis=1)
-    parts = base.parts.loc[rows].reset_index(drop=True)
+    rows = np.flatnonzero(np.isfinite(values).any(axis=1))
+    parts = base.parts.iloc[rows].reset_index(drop=True)
     limits = in_force(plan, key, families, parts["fam"].to_numpy(), parts["day"].to_numpy())
     return FeatureTable(key, parts, values[rows], limits, own)
 

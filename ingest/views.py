@@ -80,7 +80,7 @@ def process_view(
     )
 
 
-def _point(r: Mapping[str, Any], when: datetime) -> PartPoint:
+def _point(r: Mapping[Any, Any], when: datetime) -> PartPoint:
     first = r.get("first_verdict")
     return PartPoint(
         index=int(r["idx"]),
@@ -165,7 +165,7 @@ def part_view(moment: Moment, serial: str) -> PartView | None:
     )
 
 
-def _pass(plan: Plan, calendar: Calendar, p: Mapping[str, Any]) -> PassFact:
+def _pass(plan: Plan, calendar: Calendar, p: Mapping[Any, Any]) -> PassFact:
     machine, operation = p["machine"] or "", p["operation"]
     return PassFact(
         machine=machine,
@@ -184,7 +184,7 @@ def _local(calendar: Calendar, when: Any) -> datetime | None:
     return None if pd.isna(when) else calendar.local(pd.Timestamp(when).to_pydatetime())
 
 
-def _reading(moment: Moment, r: Mapping[str, Any]) -> PartReading:
+def _reading(moment: Moment, r: Mapping[Any, Any]) -> PartReading:
     plan, resolved = moment.known.plan, moment.resolved
     feature = plan.features.get(r["feature"])
     code = int(r["fam"])
