@@ -13,7 +13,7 @@ import pandas as pd
 
 from ingest.board import ClosingFact, DoubtFact, EventFact, OutFact, SignalFact
 from ingest.budget import Pace, month_of
-from ingest.calendar import Calendar
+from ingest.calendar import Calendar, microseconds
 from ingest.facts import ProcessFacts, ShopFacts
 from ingest.known import Known
 from ingest.plan import Plan
@@ -289,5 +289,5 @@ def _doubt(
         mended = (facts.events["time"] > start) & facts.events["kind"].isin(mending)
         if not mended.any():
             doubt = DoubtFact(facts.machine, plan.gauges[facts.machine].name, fact.since, facts.process)
-            return doubt, int(start.as_unit("us").value)
+            return doubt, microseconds(start)
     return None, 0

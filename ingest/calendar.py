@@ -8,6 +8,7 @@ from functools import cached_property
 from zoneinfo import ZoneInfo
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -95,3 +96,13 @@ class Calendar:
             return None
         gaps = [self.working_days_between(a, b) for a, b in itertools.pairwise(distinct)]
         return max(1.0, float(np.median(gaps)))
+
+
+def microseconds(instant: pd.Timestamp) -> int:
+    """A naive UTC instant as microseconds since 1970-01-01."""
+    return int(instant.to_datetime64().astype("datetime64[us]").astype(np.int64))
+
+
+def instant_of(since_1970: int) -> datetime:
+    """The inverse of `microseconds`, as an aware datetime."""
+    return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=since_1970)

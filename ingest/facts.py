@@ -10,7 +10,7 @@ import pandas as pd
 
 from ingest.board import OutFact
 from ingest.budget import Pace, monitors_of, pace
-from ingest.calendar import Calendar
+from ingest.calendar import Calendar, microseconds
 from ingest.known import Known
 from ingest.outs import latest_out
 from ingest.plan import Feature, Plan
@@ -177,7 +177,7 @@ def _gauge_use(used: pd.DataFrame, features: tuple[str, ...]) -> dict[tuple[str,
     latest = used.dropna(subset=["gauge"]).groupby(["on", "op", "feat", "gauge"], sort=True)["when"].max()
     found: dict[tuple[str, str, str], dict[str, int]] = {}
     for (on, op, feat, gauge), when in latest.items():  # type: ignore[misc]
-        stamp = int(pd.Timestamp(when).as_unit("us").value)
+        stamp = microseconds(pd.Timestamp(when))
         found.setdefault((str(on), str(op), features[int(feat)]), {})[str(gauge)] = stamp
     return found
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import groupby
@@ -20,6 +21,8 @@ from ingest.plan_shelf import PlanShelf
 from ingest.receipt import IncomingFile, Receipt
 from ingest.store import Store
 
+TOGETHER = 250
+"""Files of several moments that make one transaction."""
 DATABASE = "tenthwise.duckdb"
 PLAN = "plan.toml"
 
@@ -77,6 +80,44 @@ class Folder:
         self.shelf.keep(plan)
         if not self.plan_file.exists() or self.plan_file.read_bytes() != plan.text.encode():
             replace_durably(self.plan_file, plan.text.encode())
+
+    def take_batches(
+        self,
+        store: Store,
+        plan: Plan,
+        batches: Sequence[tuple[datetime, Sequence[IncomingFile]]],
+        progress: Callable[[int, int], None] | None = None,
+    ) -> list[Receipt]:
+        """Take in files that became known at several moments, many files to a transaction.
+
+        Parameters
+        ----------
+        batches : sequence of (known_at, files)
+            Oldest first; zone-less UTC. Each file is archived with its own moment before any is stored.
+        progress : callable, optional
+            Told files done and files in all.
+        """
+        if len(batches) == 1:
+            known_at, files = batches[0]
+            return intake.take_in(store, self.archive, self.journal, plan, files, known_at)
+        every = [(known_at, file) for known_at, files in batches for file in files]
+        receipts: list[Receipt] = []
+        for start in range(0, len(every), TOGETHER):
+            chunk = every[start : start + TOGETHER]
+            first, lines = store.high_water() + 1, len(self.journal)
+            entries = [
+                (
+                    Archived(hashlib.sha256(f.data).hexdigest(), f.name, k, len(f.data), first + n, lines),
+                    f.data,
+                )
+                for n, (k, f) in enumerate(chunk)
+            ]
+            self.archive.put(entries)
+            files = [file for _, file in chunk]
+            receipts += intake.take_in(store, self.archive, self.journal, plan, files, chunk[-1][0])
+            if progress is not None:
+                progress(len(receipts), len(every))
+        return receipts
 
     def drop_database(self) -> None:
         """Remove the database and what marks how far it had come."""
@@ -158,17 +199,20 @@ def catch_up(
             if line.kind == "plan_accepted":
                 receipts.extend(_try_waiting(folder, store, line.n, line.known_at))
 
-    for (journal_line, known_at), group in groupby(missing, key=lambda e: (e.journal_line, e.known_at)):
+    for journal_line, group in groupby(missing, key=lambda e: e.journal_line):
         entries: list[Archived] = list(group)
         mirror_until(journal_line)
         plan = folder.accepted(journal_line) or folder.accepted()
-        if plan is None:
-            continue
-        files = [IncomingFile(e.name, folder.archive.read(e.sha256)) for e in entries]
-        receipts += intake.take_in(store, folder.archive, folder.journal, plan, files, known_at)
-        done += len(entries)
-        if progress is not None:
-            progress(done, len(missing))
+        for start in range(0, len(entries), TOGETHER):
+            chunk = entries[start : start + TOGETHER]
+            files = [IncomingFile(e.name, folder.archive.read(e.sha256)) for e in chunk]
+            if plan is not None:
+                receipts += intake.take_in(
+                    store, folder.archive, folder.journal, plan, files, chunk[-1].known_at
+                )
+            done += len(chunk)
+            if progress is not None:
+                progress(done, len(missing))
     mirror_until(len(lines))
     return receipts
 

@@ -211,14 +211,8 @@ class Shop:
             Told files done and files in all.
         """
         with self._turn:
-            read = [(self._stamp(known), [_incoming(f) for f in files]) for known, files in batches]
-            total, receipts = sum(len(files) for _, files in read), []
-            for known, files in read:
-                receipts += intake.take_in(
-                    self._store, self._folder.archive, self._folder.journal, self.plan, files, known
-                )
-                if progress is not None:
-                    progress(len(receipts), total)
+            stamped = [(self._stamp(known), [_incoming(f) for f in files]) for known, files in batches]
+            receipts = self._folder.take_batches(self._store, self.plan, stamped, progress)
             self._refresh(_names(receipts))
             return receipts
 

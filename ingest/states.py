@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import UTC, datetime
-
-import numpy as np
+from datetime import datetime
 
 from ingest.assessment import NEEDED, ProcessState
 from ingest.board import BoardRow, DoubtFact, State
-from ingest.calendar import DAYS_A_MONTH, Calendar
+from ingest.calendar import DAYS_A_MONTH, Calendar, instant_of
 from ingest.plan import Plan
 
 SILENT_GAPS = 3.0
@@ -99,7 +97,7 @@ def _row(
     since = change_from = change_to = None
     if doubt is not None:
         word, since = State.GAUGE_IN_DOUBT, doubt[0].since
-        change_from = calendar.local(_instant(doubt[1])).date()
+        change_from = calendar.local(instant_of(doubt[1])).date()
     elif state.out is not None:
         word, since = State.OUT_OF_TOLERANCE, state.out.when.date()
     elif live:
@@ -146,7 +144,3 @@ def _row(
         silent_days=silent_days,
         usual_gap=state.usual_gap,
     )
-
-
-def _instant(microseconds: int) -> datetime:
-    return np.datetime64(microseconds, "us").astype(datetime).replace(tzinfo=UTC)
