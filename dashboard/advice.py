@@ -26,6 +26,13 @@ LOOK_AT_SHAPE: tuple[tuple[str, str], ...] = (
     ("slope", "check the tram of the head and the clamping"),
 )
 
+LOOK_AT_SPREAD: dict[str, str] = {
+    "size": "check the tool, the clamping and the gauge",
+    "height": "check how the part is clamped and located",
+    "form": "check the clamping, the slides and the tool",
+}
+"""What makes parts, or places on a part, differ more than they did."""
+
 LOOK_AT_KIND: dict[str, str] = {
     "size": "check the setting of the machine and of the gauge",
     "height": "check the setting, the clamping and whether the machine was warm",
@@ -75,4 +82,6 @@ def look_at(row: BoardRow, plan: Plan, signal: SignalFact | None = None) -> str:
     for word, order in LOOK_AT_SHAPE:
         if word in name and row.feature_kind in ("form", "size"):
             return order
+    if signal and signal.monitor in ("scatter", "spread within part") and row.feature_kind in LOOK_AT_SPREAD:
+        return LOOK_AT_SPREAD[row.feature_kind]
     return LOOK_AT_KIND.get(row.feature_kind, "look at the machine, the tool and the gauge")

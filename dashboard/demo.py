@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from fnmatch import fnmatchcase
@@ -10,12 +11,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import sample_data
-from dashboard.folders import PLAN
+from dashboard.folders import PLAN, open_shop
+from ingest.lock import FolderLock
+from ingest.problems import ShopBusy
 from ingest.receipt import IncomingFile
 
 if TYPE_CHECKING:
     from dashboard.terminal import Step
     from ingest.shop import Shop
+
+UNFINISHED = Path("run") / "building"
+"""Mark in a folder whose demonstration is still being built."""
 
 Progress = Callable[[str, int], AbstractContextManager["Step"]]
 
@@ -39,20 +45,17 @@ def prepare_demo(folder: Path, progress: Progress) -> Shop:
     ForeignFolder
         The folder holds another shop, or something else.
     """
-    from dashboard.folders import open_shop
-
     text = sample_data.plan_path().read_text(encoding="utf-8")
     plan = folder / PLAN
-    unfinished = folder / "run" / "building"
-    if plan.is_file():
-        if plan.read_text(encoding="utf-8") != text:
-            raise ForeignFolder(
-                f"{folder} holds another shop, or a demonstration of another version: "
-                "name another place with --folder."
-            )
-        if not unfinished.exists():
+    unfinished = folder / UNFINISHED
+    if unfinished.exists():
+        _clear(folder)
+    elif plan.is_file():
+        if plan.read_text(encoding="utf-8") == text:
             return open_shop(folder)
-        raise ForeignFolder(f"{folder} holds a demonstration that was not finished: remove it and try again.")
+        raise ForeignFolder(
+            f"{folder} holds another shop, or a demonstration of another version: name another place with --folder."
+        )
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise ForeignFolder(f"{folder} is there and is no shop: name another place with --folder.")
     unfinished.parent.mkdir(parents=True, exist_ok=True)
@@ -60,6 +63,19 @@ def prepare_demo(folder: Path, progress: Progress) -> Shop:
     shop = build_demo(folder, text, progress)
     unfinished.unlink()
     return shop
+
+
+def _clear(folder: Path) -> None:
+    """Remove a demonstration whose building was broken off; the mark says that nothing else is in it."""
+    lock = FolderLock(folder / UNFINISHED.parent)
+    try:
+        lock.acquire()
+    except ShopBusy as busy:
+        raise ForeignFolder(
+            f"{folder} is being built by process {busy.pid}: wait until it is done."
+        ) from None
+    lock.release()
+    shutil.rmtree(folder)
 
 
 def build_demo(folder: Path, plan_text: str, progress: Progress) -> Shop:

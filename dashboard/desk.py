@@ -72,7 +72,8 @@ class Desk:
         """The shop's clock."""
         return self.shop.now()
 
-    def _remember(self, key: tuple[Hashable, ...], ask: Callable[[], T]) -> T:
+    def remember(self, key: tuple[Hashable, ...], ask: Callable[[], T]) -> T:
+        """What was answered to this question since the last change and within this minute, or a new answer."""
         # Ages and silence move with the clock, so a minute is as long as an answer may live.
         full = (*key, self.version, self.now().replace(second=0, microsecond=0))
         with self._remembering:
@@ -88,7 +89,7 @@ class Desk:
 
     def board(self, as_of: date | None = None) -> list[BoardRow]:
         """Every process, worst first."""
-        return self._remember(("board", as_of), lambda: self.shop.board(as_of))
+        return self.remember(("board", as_of), lambda: self.shop.board(as_of))
 
     def process(self, process: str) -> ProcessView:
         """Everything about one process.
@@ -98,27 +99,27 @@ class Desk:
         LookupError
             There is no such process.
         """
-        view = self._remember(("process", process), lambda: self.shop.process(process))
+        view = self.remember(("process", process), lambda: self.shop.process(process))
         if view is None:
             raise LookupError(process)
         return view
 
     def part(self, serial: str) -> PartView | None:
         """One part by serial; None when nobody has heard of it."""
-        return self._remember(("part", serial), lambda: self.shop.part(serial))
+        return self.remember(("part", serial), lambda: self.shop.part(serial))
 
     def capability(self, process: str, family: str) -> Capability:
         """What a process can hold in a family."""
-        return self._remember(("capability", process, family), lambda: self.shop.capability(process, family))
+        return self.remember(("capability", process, family), lambda: self.shop.capability(process, family))
 
     def log(self) -> list[LogEntry]:
         """Every event, signal, decision and file, newest first."""
-        return self._remember(("log",), lambda: self.shop.log())
+        return self.remember(("log",), lambda: self.shop.log())
 
     def receipts(self) -> list[ReceiptFact]:
         """Every file received."""
-        return self._remember(("receipts",), lambda: self.shop.receipts())
+        return self.remember(("receipts",), lambda: self.shop.receipts())
 
     def set_aside_rows(self, receipt: int | None = None) -> list[SetAsideFact]:
         """Rows and cells that do not count."""
-        return self._remember(("aside", receipt), lambda: self.shop.set_aside_rows(receipt))
+        return self.remember(("aside", receipt), lambda: self.shop.set_aside_rows(receipt))

@@ -21,18 +21,21 @@ ACROSS = 4.0
 """Ordinary parts lie within this many part-to-part spreads of one another, nearly always (19 of 20)."""
 
 UP_DOWN = {
-    "size": ("runs larger", "runs smaller"),
-    "height": ("runs higher", "runs lower"),
-    "finish": ("has gone up", "has fallen"),
-    "time": ("takes longer", "has become shorter"),
-    "form": ("has moved up", "has moved down"),
-    "check": ("reads high", "reads low"),
+    "size": (("runs larger", "ran larger"), ("runs smaller", "ran smaller")),
+    "height": (("runs higher", "ran higher"), ("runs lower", "ran lower")),
+    "finish": (("has gone up", "had gone up"), ("has fallen", "had fallen")),
+    "time": (("takes longer", "took longer"), ("has become shorter", "had become shorter")),
+    "form": (("has moved up", "had moved up"), ("has moved down", "had moved down")),
+    "check": (("reads high", "read high"), ("reads low", "read low")),
 }
+"""How a level moved, by kind of feature: up and down, each for now and for what is over."""
 
 
 def machine_text(row: BoardRow) -> str:
-    """The machine (or gauge) by key and name, the name only where it says more than the key."""
-    if row.machine_name.lower() in (row.machine.lower(), ""):
+    """The machine (or gauge) by key and name, neither said twice."""
+    if row.machine.lower() in row.machine_name.lower().split():
+        return row.machine_name
+    if not row.machine_name:
         return row.machine
     return f"{row.machine} {row.machine_name}"
 
@@ -57,13 +60,15 @@ def moved_by(row: BoardRow, signal: SignalFact) -> str | None:
     now = _now(row)
     if not math.isfinite(now):
         return f"about {100 * (math.exp(abs(signal.size)) - 1):.0f} %"
-    before = now / math.exp(signal.size)
+    # What stands now is the new level while the change lasts, and the old one once it is over.
+    ratio = math.exp(signal.size)
+    before, after = (now / ratio, now) if signal.status == "open" else (now, now * ratio)
     unit, places = row.display, row.decimals
-    if number(before, unit, places) == number(now, unit, places):
+    if number(before, unit, places) == number(after, unit, places):
         places += 1
     return (
-        f"{amount(abs(now - before), unit, places)} "
-        f"(from about {number(before, unit, places)} to {number(now, unit, places)})"
+        f"{amount(abs(after - before), unit, places)} "
+        f"(from about {number(before, unit, places)} to {number(after, unit, places)})"
     )
 
 
@@ -106,8 +111,8 @@ def change_text(row: BoardRow, signal: SignalFact, plan: Plan) -> str:
         return _life_text(row, signal, plan)
     if signal.monitor in ("scatter", "spread within part"):
         return _wider_text(row, signal)
-    up, down = UP_DOWN.get(row.feature_kind, ("has moved up", "has moved down"))
-    words = up if signal.direction > 0 else down
+    up, down = UP_DOWN.get(row.feature_kind, UP_DOWN["form"])
+    words = (up if signal.direction > 0 else down)[signal.status != "open"]
     by = moved_by(row, signal)
     return f"{words} by {by}" if by else f"{words} by an amount that cannot be told yet"
 
@@ -115,6 +120,7 @@ def change_text(row: BoardRow, signal: SignalFact, plan: Plan) -> str:
 def _wider_text(row: BoardRow, signal: SignalFact) -> str:
     ratio = math.exp(signal.size) if math.isfinite(signal.size) else math.nan
     more = "less" if signal.direction < 0 else "more"
+    differs = "now differs" if signal.status == "open" else "differed"
     among = "from block to block"
     if signal.monitor == "spread within part":
         among = (
@@ -123,17 +129,20 @@ def _wider_text(row: BoardRow, signal: SignalFact) -> str:
     wide = ordinary_reach(row, signal.part_sd, times=ratio)
     usual = ordinary_reach(row, signal.part_sd)
     if wide and usual:
-        return f"now differs {more} {among}, by up to about {wide} where {usual} was usual"
-    return f"now differs {more} {among}" + (f" than the usual {usual}" if usual else "")
+        return f"{differs} {more} {among}, by up to about {wide} where {usual} was usual"
+    return f"{differs} {more} {among}" + (f" than the usual {usual}" if usual else "")
 
 
 def _life_text(row: BoardRow, signal: SignalFact, plan: Plan) -> str:
     renewal = renewal_of(row, plan)
     unit = signal.wear_unit or (renewal.unit if renewal else "parts")
     what = renewal.name if renewal else "tool"
-    done = f"{signal.size:.0f} {unit}" if math.isfinite(signal.size) else f"more {unit} than any before"
+    live = signal.status == "open"
+    uses = signal.size if live or signal.wear is None else signal.wear
+    done = f"{uses:.0f} {unit}" if math.isfinite(uses) else f"more {unit} than any before"
     usual = f", where about {signal.part_sd:.0f} is usual" if math.isfinite(signal.part_sd) else ""
-    return f"comes from a set of {what} that has done {done} without a change in the log{usual}"
+    comes, has = ("comes", "has") if live else ("came", "had")
+    return f"{comes} from a set of {what} that {has} done {done} without a change in the log{usual}"
 
 
 def began(signal: SignalFact) -> str:

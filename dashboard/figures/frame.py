@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import base64
+import sys
+from array import array
+from collections.abc import Iterable
 from typing import Any
 
 CONFIG: Any = {
@@ -21,6 +25,22 @@ FAMILY_SYMBOLS = ("circle", "square", "diamond", "triangle-up", "cross", "pentag
 FAINT = "rgba(138,143,152,0.28)"
 
 Figure = dict[str, Any]
+
+
+def packed(values: Iterable[float], *, whole: bool = False) -> dict[str, str]:
+    """Numbers in the chart library's own compact form: a fifth of the text, and quicker to write and to read.
+
+    Parameters
+    ----------
+    values : iterable of float
+        NaN leaves a gap.
+    whole : bool
+        They are whole numbers.
+    """
+    numbers = array("i", map(int, values)) if whole else array("f", values)
+    if sys.byteorder == "big":
+        numbers.byteswap()
+    return {"dtype": "i4" if whole else "f4", "bdata": base64.b64encode(numbers.tobytes()).decode("ascii")}
 
 
 def figure(traces: list[dict[str, Any]], *, y_title: str, x_title: str = "", height: int = 340) -> Figure:

@@ -14,6 +14,7 @@ from dashboard.figures.frame import (
     Figure,
     figure,
     month_ticks,
+    packed,
 )
 from ingest.board import MonitorTrace, ProcessView
 from spc.units import from_base
@@ -26,10 +27,6 @@ QUESTIONS = {
 }
 
 
-def _finite(values: tuple[float, ...], low: int) -> list[float | None]:
-    return [value if math.isfinite(value) else None for value in values[low:]]
-
-
 def _time_axis(view: ProcessView, chart: Figure, low: int) -> Figure:
     places, texts = month_ticks([part.time for part in view.parts[low:]])
     chart["layout"]["xaxis"] |= {"tickvals": [p + low for p in places], "ticktext": texts}
@@ -39,21 +36,19 @@ def _time_axis(view: ProcessView, chart: Figure, low: int) -> Figure:
 def monitor_chart(view: ProcessView, trace: MonitorTrace, *, last: int | None = None) -> Figure:
     """A watch over the parts, with its line; crossing it is what raises a signal."""
     low = max(0, len(view.parts) - last) if last else 0
-    x = list(range(low, len(view.parts)))
-    statistic, limit = _finite(trace.statistic, low), _finite(trace.limit, low)
-    both = any(value is not None and value < 0 for value in statistic)
+    x = packed(range(low, len(view.parts)), whole=True)
+    statistic, limit = trace.statistic[low:], trace.limit[low:]
     line: dict[str, Any] = {"color": VERMILION, "width": 1.4, "dash": "dash"}
     traces: list[dict[str, Any]] = [
-        {"type": "scatter", "mode": "lines", "x": x, "y": statistic, "name": "evidence of a change",
+        {"type": "scatter", "mode": "lines", "x": x, "y": packed(statistic), "name": "evidence of a change",
          "line": {"color": BLUE, "width": 1.6},
          "text": [part.serial for part in view.parts[low:]],
          "hovertemplate": "%{text}: %{y:.2f}<extra></extra>"},
-        {"type": "scatter", "mode": "lines", "x": x, "y": limit, "name": "a signal beyond this", "line": line,
-         "hoverinfo": "skip"},
+        {"type": "scatter", "mode": "lines", "x": x, "y": packed(limit), "name": "a signal beyond this",
+         "line": line, "hoverinfo": "skip"},
     ]  # fmt: skip
-    if both:
-        lower = [None if value is None else -value for value in limit]
-        traces.append(traces[1] | {"y": lower, "showlegend": False})
+    if any(value < 0 for value in statistic):
+        traces.append(traces[1] | {"y": packed(-value for value in limit), "showlegend": False})
     return _time_axis(view, figure(traces, y_title="evidence", height=230), low)
 
 

@@ -16,10 +16,12 @@ from dashboard.figures.frame import (
     Figure,
     figure,
     month_ticks,
+    packed,
 )
 from ingest.board import EventFact, PartPoint, ProcessView, SignalFact
 from spc.units import from_base
 
+BAND = "rgba(138,143,152,0.35)"
 REACH = 2.0
 """The expected band is this many standard errors of prediction to either side: 19 of 20 parts fall inside."""
 
@@ -39,30 +41,39 @@ def y_title(view: ProcessView) -> str:
 
 
 def _band(parts: Sequence[tuple[int, PartPoint]], show: Callable[[float], float]) -> dict[str, Any]:
-    x: list[float | None] = []
-    y: list[float | None] = []
-    for place, part in parts:
-        if math.isfinite(part.expected) and math.isfinite(part.expected_se):
-            reach = REACH * part.expected_se
-            x += [place, place, None]
-            y += [show(part.expected - reach), show(part.expected + reach), None]
+    known = [(x, p) for x, p in parts if math.isfinite(p.expected) and math.isfinite(p.expected_se)]
+    middle = [show(part.expected) for _, part in known]
+    upper = [show(part.expected + REACH * part.expected_se) for _, part in known]
+    lower = [show(part.expected - REACH * part.expected_se) for _, part in known]
     return {
         "type": "scatter",
-        "mode": "lines",
-        "x": x,
-        "y": y,
+        "mode": "markers",
+        "x": packed((place for place, _ in known), whole=True),
+        "y": packed(middle),
         "name": "expected (19 of 20 blocks)",
-        "line": {"color": "rgba(138,143,152,0.35)", "width": 4},
+        "marker": {"symbol": "line-ew-open", "size": 5, "color": BAND, "line": {"width": 1}},
+        "error_y": {
+            "symmetric": False,
+            "array": packed(up - at for up, at in zip(upper, middle, strict=True)),
+            "arrayminus": packed(at - down for at, down in zip(middle, lower, strict=True)),
+            "thickness": 4,
+            "width": 0,
+            "color": BAND,
+        },
         "hoverinfo": "skip",
     }
 
 
-def _hover(part: PartPoint, shown: float, unit: str, name: str) -> str:
-    wear = f"<br>{part.tool or 'tool'}: {part.wear:.0f} uses before" if part.wear is not None else ""
+def _hover(part: PartPoint, shown: float, unit: str) -> str:
+    wear = f"<br>{part.tool or 'tool'}, {part.wear:.0f} uses before" if part.wear is not None else ""
     aside = f"<br>set aside: {part.aside}" if part.aside else ""
     again = f", pass {part.pass_no}" if part.pass_no > 1 else ""
-    text = f"{part.serial}{again}<br>{moment(part.time)}<br>{name}<br>{shown:.4g} {unit}, {part.n} readings"
-    return text + wear + aside
+    return (
+        f"{part.serial}{again}<br>{moment(part.time)}<br>{shown:.4g} {unit}, {part.n} readings{wear}{aside}"
+    )
+
+
+LOOKS: tuple[tuple[str, str], ...] = (("", ""), ("signal", " (raised a signal)"), ("aside", " (set aside)"))
 
 
 def _family(
@@ -71,29 +82,34 @@ def _family(
     parts: Sequence[tuple[int, PartPoint]],
     show: Callable[[float], float],
     name: str,
-) -> dict[str, Any]:
+) -> list[dict[str, Any]]:
+    """One trace for ordinary blocks, one for those that raised a signal, one for those set aside."""
     which = view.families.index(family) if family in view.families else 0
-    unit, symbol = unit_text(view.row.display), FAMILY_SYMBOLS[which % len(FAMILY_SYMBOLS)]
-    values = [show(part.mean) for _, part in parts]
-    return {
-        "type": "scatter",
-        "mode": "markers",
-        "name": name,
-        "x": [place for place, _ in parts],
-        "y": values,
-        "text": [_hover(part, value, unit, name) for (_, part), value in zip(parts, values, strict=True)],
-        "hovertemplate": "%{text}<extra></extra>",
-        "customdata": [f"{part.serial}/{part.pass_no}" for _, part in parts],
-        "marker": {
-            "size": [9 if part.verdict == "signal" else 6 for _, part in parts],
-            "color": FAMILY_COLOURS[which % len(FAMILY_COLOURS)],
-            "symbol": [
-                "x-thin-open" if part.aside else symbol for _, part in parts
-            ],
-            "line": {"width": [2 if part.verdict == "signal" or part.aside else 0 for _, part in parts],
-                     "color": VERMILION},
-        },
-    }  # fmt: skip
+    colour, symbol = FAMILY_COLOURS[which % len(FAMILY_COLOURS)], FAMILY_SYMBOLS[which % len(FAMILY_SYMBOLS)]
+    unit = unit_text(view.row.display)
+    markers = {
+        "": {"size": 6, "color": colour, "symbol": symbol},
+        "signal": {"size": 10, "color": colour, "symbol": symbol, "line": {"width": 2, "color": VERMILION}},
+        "aside": {"size": 8, "color": GREY, "symbol": "x-thin-open", "line": {"width": 2, "color": GREY}},
+    }
+    traces = []
+    for kind, suffix in LOOKS:
+        own = [(x, p) for x, p in parts if (p.verdict if p.verdict in ("signal", "aside") else "") == kind]
+        if not own:
+            continue
+        values = [show(part.mean) for _, part in own]
+        traces.append({
+            "type": "scatter",
+            "mode": "markers",
+            "name": name + suffix,
+            "x": packed((place for place, _ in own), whole=True),
+            "y": packed(values),
+            "text": [_hover(part, value, unit) for (_, part), value in zip(own, values, strict=True)],
+            "hovertemplate": "%{text}<br>%{fullData.name}<extra></extra>",
+            "customdata": [f"{part.serial}/{part.pass_no}" for _, part in own],
+            "marker": markers[kind],
+        })  # fmt: skip
+    return traces
 
 
 def _marks(view: ProcessView, first: int, last: int) -> tuple[list[Any], list[Any]]:
@@ -178,7 +194,7 @@ def part_chart(
     for key in view.families:
         own = [(place, part) for place, part in placed if part.family == key]
         if own:
-            traces.append(_family(view, key, own, show, names.get(key, key)))
+            traces += _family(view, key, own, show, names.get(key, key))
     chart = figure(traces, y_title=y_title(view))
     if not placed:
         return chart
@@ -196,19 +212,17 @@ def part_chart(
     if view.row.log:
         layout["yaxis"] |= {"type": "log", "dtick": "D2"}
     if family is not None:
-        _drawing_limits(view, family, layout, traces)
+        _drawing_limits(view, family, layout, [show(part.mean) for part in chosen])
     return chart
 
 
-def _drawing_limits(
-    view: ProcessView, family: str, layout: dict[str, Any], traces: list[dict[str, Any]]
-) -> None:
+def _drawing_limits(view: ProcessView, family: str, layout: dict[str, Any], values: list[float]) -> None:
     """Drawing limits of one family, where they are near enough not to flatten the picture."""
     specs = [s for s in view.specifications if s.family == family and s.feature == view.row.feature]
     if not specs:
         return
     spec = max(specs, key=lambda s: s.valid_from)
-    shown = [v for trace in traces for v in trace["y"] if v is not None and math.isfinite(v)]
+    shown = [value for value in values if math.isfinite(value)]
     height = (max(shown) - min(shown)) if shown else 0.0
     middle = (max(shown) + min(shown)) / 2 if shown else 0.0
     base = 0.0 if view.row.log else spec.target

@@ -174,10 +174,15 @@ def draw(desk: Desk) -> Markup:
     )
 
 
+def drawn(desk: Desk) -> str:
+    """The list as it travels, made once for everybody who looks."""
+    return desk.remember(("drawn", "board"), lambda: str(draw(desk)))
+
+
 def layout(desk: Desk, query: dict[str, str]) -> tuple[str, list[Any]]:  # noqa: ARG001
     """Title and body."""
     return "What is going off", [
-        made(draw(desk), id="board", class_="page board-page"),
+        made(Markup(drawn(desk)), id="board", class_="page board-page"),
         dcc.Interval(id="board-tick", interval=REFRESH_MS),
     ]
 
@@ -187,4 +192,4 @@ def register(app: Dash, desk: Desk) -> None:
 
     @app.callback(Output("board", "data-made"), Input("board-tick", "n_intervals"), prevent_initial_call=True)
     def refresh(_ticks: int | None) -> str:
-        return str(draw(desk))
+        return drawn(desk)

@@ -273,9 +273,12 @@ def register(app: Dash, desk: Desk) -> None:
         prevent_initial_call=True,
     )
     def choose(family: str, span: str, process: str) -> Figure:
-        view = desk.process(process)
         last = None if span == ALL else int(span)
-        return part_chart(view, family_names(desk), family=None if family == ALL else family, last=last)
+        one = None if family == ALL else family
+        return desk.remember(
+            ("chart", process, one, last),
+            lambda: part_chart(desk.process(process), family_names(desk), family=one, last=last),
+        )
 
     @app.callback(
         Output("chosen-part", "data-made"),

@@ -68,7 +68,8 @@ def test_help_answers_without_the_heavy_libraries() -> None:
         "import sys; sys.argv = ['tenthwise', '--help']\n"
         "from dashboard.cli import main\n"
         "try: main()\nexcept SystemExit: pass\n"
-        "print([m for m in ('statsmodels', 'scipy', 'pandas', 'dash', 'duckdb', 'plotly', 'numpy') if m in sys.modules])"
+        "heavy = ('statsmodels', 'scipy', 'pandas', 'dash', 'duckdb', 'plotly', 'numpy')\n"
+        "print([m for m in heavy if m in sys.modules])"
     )
     told = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True
@@ -178,7 +179,7 @@ def test_a_file_that_cannot_be_used_ends_in_two_and_is_kept(
         (("status", "--as-of", "soon"), "is not a day"),
         (("nonsense",), "No such command"),
         (("quick", "none.csv", "--column", "x"), "cannot be read"),
-        (("serve", "--port", "99999"), "99999"),
+        (("serve", "--port", "99999"), "65535"),
     ],
 )
 def test_a_mistake_is_one_sentence_and_exit_code_two(
@@ -209,7 +210,7 @@ def test_quick_prints_its_contract(tmp_path: Path) -> None:
     ]  # fmt: skip
     assert told["n"] == 20
     assert told["mean"] == pytest.approx(0.42)
-    # Moving ranges repeat 1, 1, 1, 1, 4 hundredths; 19 of them sum to 16 + 12 = 0.28 + ... : 0.16 + 3 * 0.04.
+    # Of the 19 moving ranges 16 are 0.01 and 3 are 0.04; d2(2) = 1.128.
     assert told["sigma_within"] == pytest.approx((16 * 0.01 + 3 * 0.04) / 19 / 1.1283791671)
     assert set(told["limits"]) == {"center", "lower", "upper"}
     assert set(told["capability"]) == {"cp", "cpk", "pp", "ppk"}

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import base64
 import json
 import re
 from dataclasses import replace
 from typing import Any
 
+import numpy
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -167,11 +169,15 @@ def test_the_chart_carries_every_part_and_what_was_done() -> None:
     process = view(off("bore_peak", direction=-1, size=-0.3))
     chart = part_chart(process, {"FOUR": "four"})
     points = [trace for trace in chart["data"] if "customdata" in trace]
-    assert sum(len(trace["x"]) for trace in points) == 60
-    assert [c for trace in points for c in trace["customdata"]][5] == "S105/1"
+    drawn = sorted(key for trace in points for key in trace["customdata"])
+    assert drawn == sorted(f"S{100 + i}/1" for i in range(60))
+    by_name = {trace["name"]: trace["customdata"] for trace in points}
+    assert by_name["four (raised a signal)"] == ["S150/1"] and by_name["four (set aside)"] == ["S120/1"]
+    values = numpy.frombuffer(base64.b64decode(points[0]["y"]["bdata"]), dtype="<f4")
+    assert values[0] == pytest.approx(0.2), "exp of the logarithm that the shop keeps"
     assert {note["text"] for note in chart["layout"]["annotations"]} == {"service", "set 8"}
     recent = part_chart(process, {}, last=20)
-    assert sum(len(t["x"]) for t in recent["data"] if "customdata" in t) == 20
+    assert sum(len(t["customdata"]) for t in recent["data"] if "customdata" in t) == 20
     assert len(json.dumps(recent)) < len(json.dumps(chart))
 
 
