@@ -40,7 +40,8 @@ def read_number(text: str, decimal: str, overload: frozenset[str] = frozenset())
     text : str
         The cell.
     decimal : str
-        Declared decimal sign: ``.``, ``,`` or ``either``.
+        Decimal sign: ``.``, ``,``; ``either`` of the two, a comma before exactly three digits being ambiguous;
+        ``any`` of the two, the comma never being a thousands comma (files whose separator is not the comma).
     overload : frozenset of str
         Codes that mean "no reading", upper case.
 
@@ -94,18 +95,18 @@ def _same_number(code: str, value: float) -> bool:
 def _digits(text: str, decimal: str) -> tuple[float, str | None] | Complaint | None:
     """Value and warning of a bare number in the declared decimal sign."""
     if decimal == "." or "," not in text:
-        if decimal in (".", "either") and _DOT.fullmatch(text):
+        if decimal != "," and _DOT.fullmatch(text):
             return float(text), None
         if decimal == "," and "." not in text and _COMMA.fullmatch(text):
             return float(text), None
-    if decimal in (",", "either") and "." not in text and _COMMA.fullmatch(text):
+    if decimal != "." and "." not in text and _COMMA.fullmatch(text):
         if decimal == "either" and _LOOKS_THOUSANDS.fullmatch(text):
             reason = f"'{text}' can be read with a decimal comma or a thousands comma."
             return Complaint("ambiguous_number", reason, "Declare the decimal sign in the layout.")
-        return float(text.replace(",", ".")), "decimal_comma" if decimal == "either" else None
-    if decimal in (".", "either") and _DOT_THOUSANDS.fullmatch(text):
+        return float(text.replace(",", ".")), None if decimal == "," else "decimal_comma"
+    if decimal != "," and _DOT_THOUSANDS.fullmatch(text):
         return float(text.replace(",", "")), "thousands_removed"
-    if decimal in (",", "either") and _COMMA_THOUSANDS.fullmatch(text):
+    if decimal != "." and _COMMA_THOUSANDS.fullmatch(text):
         return float(text.replace(".", "").replace(",", ".")), "thousands_removed"
     if re.fullmatch(r"[+-]?[0-9.,]*[0-9][0-9.,]*", text) and sum(text.count(c) for c in ".,") > 1:
         reason = f"'{text}' has more than one decimal sign."

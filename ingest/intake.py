@@ -35,6 +35,8 @@ __all__ = ["IncomingFile", "Receipt", "retry_waiting", "take_in"]
 
 BATCH_BYTES = 64_000_000
 """Files of about so many bytes together make one transaction; a larger file makes one by itself."""
+LATE_US = 3 * 86_400_000_000
+"""Readings older than the newest by more than this are late. Three days, so that a weekend is not."""
 
 _COLUMNS = (
     "id", "sha256", "name", "bytes", "known_at", "layout", "role", "status", "lines", "stored", "partly",
@@ -181,10 +183,10 @@ def _take_batch(
         read_sheet(n, item.name, item.data, microseconds(item.known_at), headers)
         for n, item in enumerate(items)
     ]
-    sheets = sorted((s for s in read if isinstance(s, Sheet)), key=lambda s: s.header.layout.key)
+    sheets = sorted((s for s in read if isinstance(s, Sheet)), key=_kind)
     drafts = [
         draft(plan.layouts[key], sorted(group, key=lambda s: s.index), plan, registers)
-        for key, group in groupby(sheets, key=lambda s: s.header.layout.key)
+        for (key, _), group in groupby(sheets, key=_kind)
     ]
     with store.transaction() as cursor:
         first = _next_id(cursor, "receipt")
@@ -201,15 +203,18 @@ def _take_batch(
     return receipts
 
 
+def _kind(sheet: Sheet) -> tuple[str, str]:
+    return sheet.header.layout.key, sheet.header.separator
+
+
 def _next_id(cursor: duckdb.DuckDBPyConnection, table: str) -> int:
-    row = cursor.execute(f"select coalesce(max(id), 0) + 1 from {table}").fetchone()
-    return int(row[0]) if row else 1
+    return int(cursor.execute(f"select coalesce(max(id), 0) + 1 from {table}").fetchall()[0][0])
 
 
 def _store_rows(cursor: duckdb.DuckDBPyConnection, drafts: list[Draft], first: int) -> Count:
     """Store what is new of every draft; returns what became of every row."""
     total = Count()
-    outcomes = _store_readings(cursor, drafts, first)
+    outcomes, late = _store_readings(cursor, drafts, first)
     for number, one in enumerate(drafts):
         entries = None
         if one.entries is not None:
@@ -221,26 +226,53 @@ def _store_rows(cursor: duckdb.DuckDBPyConnection, drafts: list[Draft], first: i
         counted = count_draft(one, rows, cells, outcome, entries)
         total.files |= counted.files
         total.aside += counted.aside
+    for file, rows in late.items():
+        total.files[file].warnings["late_rows"] = rows
     total.aside.sort(key=lambda a: (a.file, a.line, a.col or ""))
     return total
 
 
 def _store_readings(
     cursor: duckdb.DuckDBPyConnection, drafts: list[Draft], first: int
-) -> dict[int, tuple[np.ndarray, np.ndarray, Outcome]]:
-    """Store new readings in the order of file, line and cell; rows, cells and outcomes by draft."""
+) -> tuple[dict[int, tuple[np.ndarray, np.ndarray, Outcome]], dict[int, int]]:
+    """Store new readings in the order of file, line and cell.
+
+    Returns
+    -------
+    outcomes : dict
+        Rows, cells and outcomes by draft.
+    late : dict
+        Readings by file that are much older than the newest known before.
+    """
     if not drafts:
-        return {}
+        return {}, {}
     every = pa.concat_tables([d.readings for d in drafts])
     owner = np.repeat(np.arange(len(drafts)), [len(d.readings) for d in drafts])
     place = [every[name].to_numpy() for name in ("cell", "line", "file")]
     order = np.lexsort(place)
     every, owner = every.take(pa.array(order)), owner[order]
+    late = _late_files(cursor, every)
     outcome = judge_readings(cursor, every)
     new = every.filter(pa.array((outcome == STORED) | (outcome == REPEAT)))
     _insert(cursor, "reading", new, _READING, first)
     rows, cells = every["row"].to_numpy(), every["cell"].to_numpy()
-    return {n: (rows[owner == n], cells[owner == n], outcome[owner == n]) for n in range(len(drafts))}
+    outcomes = {n: (rows[owner == n], cells[owner == n], outcome[owner == n]) for n in range(len(drafts))}
+    return outcomes, late
+
+
+def _late_files(cursor: duckdb.DuckDBPyConnection, readings: pa.Table) -> dict[int, int]:
+    """Files with readings days older than the newest that came before: charts over them change backwards."""
+    newest = cursor.execute("select epoch_us(max(time)) from reading").fetchall()[0][0]
+    if not len(readings):
+        return {}
+    files = readings["file"].to_numpy()
+    times = readings["time"].cast(pa.int64()).to_numpy()
+    starts = np.flatnonzero(np.r_[True, np.diff(files) != 0])
+    tops = np.maximum.accumulate(np.maximum.reduceat(times, starts))
+    before = np.r_[times[0] if newest is None else newest, tops[:-1]]
+    before = before if newest is None else np.maximum(before, newest)
+    late = times < np.repeat(before, np.diff(np.r_[starts, len(files)])) - LATE_US
+    return {int(file): int(n) for file, n in zip(*np.unique(files[late], return_counts=True), strict=True)}
 
 
 def _insert(

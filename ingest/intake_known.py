@@ -88,12 +88,12 @@ def _history(cursor: duckdb.DuckDBPyConnection, readings: pa.Table) -> dict[int,
     batch = readings.select([*_KEY]).append_column("ord", pa.array(np.arange(len(readings))))
     cursor.register("batch", batch)
     try:
-        span = cursor.execute("select min(time), max(time) from batch").fetchone()
+        span = cursor.execute("select min(time), max(time) from batch").fetchall()[0]
         same = " and ".join(f"old.{name} is not distinct from batch.{name}" for name in _KEY)
         found = cursor.execute(
             f"select batch.ord, old.value from batch join reading old on {same} "
             "where old.time between $1 and $2",
-            list(span or ()),
+            list(span),
         ).fetchnumpy()
     finally:
         cursor.unregister("batch")

@@ -190,7 +190,7 @@ def _temperature(table: Table, meaning: str) -> Floats:
     if column is None:
         return np.full(len(table), np.nan)
     coded = table.texts[column.name]
-    answers = coded.each(lambda text: read_number(text, table.layout.decimal))
+    answers = coded.each(lambda text: read_number(text, table.decimal))
     odd = [isinstance(a, Complaint) for a in answers]
     table.note("condition_unreadable", np.array(odd or [False])[coded.codes])
     found = np.array([a.value if isinstance(a, Number) else np.nan for a in answers] or [np.nan])
@@ -200,7 +200,7 @@ def _temperature(table: Table, meaning: str) -> Floats:
 def read_amounts(table: Table, column: Column, answer: Callable[[str], object] | None = None) -> Floats:
     """A column of plain numbers (cost, hours); NaN where empty; complaints go to the table's faults."""
     coded = table.texts[column.name]
-    answers = coded.each(answer or (lambda text: read_number(text, table.layout.decimal)))
+    answers = coded.each(answer or (lambda text: read_number(text, table.decimal)))
     table.faults.against(coded.codes, answers)
     found = np.array([a.value if isinstance(a, Number) else np.nan for a in answers] or [np.nan])
     return found[coded.codes]

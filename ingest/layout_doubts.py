@@ -5,11 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from ingest.layout_context import Context, Floats
-from ingest.layout_table import Mask, Table
+from ingest.layout_table import Ints, Mask, Table
 from ingest.layout_values import Cells
 from ingest.plan import Plan
 from ingest.problems import Complaint
 
+_STUCK = 15  # equal readings in a row
+_SAME_TIME = 10  # rows of one time
+_MANY = 30  # readings that say something about the steps of a gauge
 _LEAST = 5  # readings before the digits of a file say anything about its unit
 _SCALES = (
     (1000.0, "1000 times larger"),
@@ -34,10 +37,10 @@ def suspect_scale(table: Table, plan: Plan, context: Context, cells: list[Cells]
     suspects : dict of int to Complaint
         By position in the table's sheets.
     """
-    steps = [plan.gauges[g].resolution if g in plan.gauges else None for g in context.gauge.texts]
-    if all(step is None for step in steps):
+    steps = _steps(plan, context)
+    if np.isnan(steps).all():
         return {}
-    step = np.array([np.nan if s is None else float(s) for s in steps])[context.gauge.codes]
+    step = steps[context.gauge.codes]
     suspects: dict[int, Complaint] = {}
     for column in cells:
         usable = (
@@ -76,3 +79,72 @@ def suspect_scale(table: Table, plan: Plan, context: Context, cells: list[Cells]
 
 def _whole(ratio: Floats) -> Mask:
     return np.abs(ratio - np.round(ratio)) < 1e-3
+
+
+def note_habits(table: Table, plan: Plan, context: Context, cells: list[Cells], happened: Ints) -> None:
+    """Count what is odd about a file but changes no reading, as warnings of its receipt.
+
+    ``mixed_units``: the rows are in several units. ``same_timestamp``: at least ten rows share one time, so
+    only their order is left. ``stuck_gauge``: at least fifteen equal readings in a row.
+    ``coarse_resolution``: at least thirty readings of a gauge are all multiples of ten resolutions.
+    The numbers are common practice, no source.
+    """
+    sound = ~table.faults.any
+    for column in cells:
+        good = sound & ~column.blank & ~column.faults.any
+        rows = np.flatnonzero(good)
+        if not len(rows):
+            continue
+        sheet = table.sheet[rows]
+        if len(column.unit.texts) > 1:
+            _note_sheets(table, rows, _varies(sheet, column.unit.codes[rows]), "mixed_units")
+        runs = _longest_runs(sheet, column.raw.codes[rows], len(table.sheets))
+        _note_sheets(table, rows, runs >= _STUCK, "stuck_gauge")
+        _note_sheets(table, rows, _coarse(table, plan, context, column, rows), "coarse_resolution")
+    rows = np.flatnonzero(sound)
+    if len(rows):
+        sheet = table.sheet[rows]
+        many = np.bincount(sheet, minlength=len(table.sheets)) >= _SAME_TIME
+        _note_sheets(table, rows, many & ~_varies(sheet, happened[rows], len(table.sheets)), "same_timestamp")
+
+
+def _note_sheets(table: Table, rows: Ints, odd: Mask, kind: str) -> None:
+    """Count the rows of the sheets that are odd."""
+    hit = np.zeros(len(table), dtype=bool)
+    hit[rows] = np.pad(odd, (0, max(0, len(table.sheets) - len(odd))))[table.sheet[rows]]
+    table.note(kind, hit)
+
+
+def _varies(sheet: Ints, codes: Ints, sheets: int = 0) -> Mask:
+    """Sheets in which the codes are not all equal."""
+    size = max(sheets, int(sheet.max()) + 1)
+    low, high = np.full(size, np.iinfo(np.int64).max), np.full(size, np.iinfo(np.int64).min)
+    np.minimum.at(low, sheet, codes)
+    np.maximum.at(high, sheet, codes)
+    return low < high
+
+
+def _longest_runs(sheet: Ints, codes: Ints, sheets: int) -> Ints:
+    """Longest run of equal readings one after another in each sheet."""
+    starts = np.flatnonzero(np.r_[True, (np.diff(sheet) != 0) | (np.diff(codes) != 0)])
+    lengths = np.diff(np.r_[starts, len(codes)])
+    longest = np.zeros(sheets, dtype=np.int64)
+    np.maximum.at(longest, sheet[starts], lengths)
+    return longest
+
+
+def _coarse(table: Table, plan: Plan, context: Context, column: Cells, rows: Ints) -> Mask:
+    sheets = len(table.sheets)
+    step = _steps(plan, context)[context.gauge.codes[rows]]
+    known = ~np.isnan(step) & (column.plain[rows] != 0)
+    sheet = table.sheet[rows]
+    total = np.bincount(sheet[known], minlength=sheets)
+    ratio = column.plain[rows][known] / step[known]
+    coarse = np.bincount(sheet[known], _whole(ratio / 10) & _whole(ratio), minlength=sheets)
+    return (total >= _MANY) & (coarse == total)
+
+
+def _steps(plan: Plan, context: Context) -> Floats:
+    """Resolution of the gauge of each code, NaN where unknown. [base unit]"""
+    gauges = [plan.gauges.get(g) if g else None for g in context.gauge.texts]
+    return np.array([float(g.resolution) if g and g.resolution is not None else np.nan for g in gauges])

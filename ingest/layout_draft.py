@@ -18,7 +18,7 @@ from ingest.layout_context import (
     read_amounts,
     read_context,
 )
-from ingest.layout_doubts import suspect_scale
+from ingest.layout_doubts import note_habits, suspect_scale
 from ingest.layout_end import doubt_last_cells
 from ingest.layout_table import Faults, Ints, Mask, Sheet, Table, tabulate
 from ingest.layout_times import NO_TIME, read_times
@@ -69,6 +69,7 @@ def draft(layout: Layout, sheets: list[Sheet], plan: Plan, registers: Registers)
         happened = times["time"]
     else:
         happened = times["time"]
+    note_habits(table, plan, context, cells, happened)
     sound = ~table.faults.any
     good = [sound & ~c.blank & ~c.faults.any & np.isfinite(c.value) for c in cells]
     readings = _readings(table, context, cells, good, happened)

@@ -60,7 +60,7 @@ def _warn(sheet: Sheet, found: Found, text: Text) -> None:
     for kind in (*text.warnings, *found.header.warnings):
         sheet.rows.warn(kind)
     above = [line for line in text.lines[: found.at] if line.strip() and not _is_hint(line)]
-    if above:
+    if above and not found.header.layout.unit_from_preamble:
         sheet.rows.warn("preamble_skipped")
 
 

@@ -137,7 +137,7 @@ class Faults:
 
 @dataclass
 class Table:
-    """Rows of several sheets of one layout, in the order of file and line."""
+    """Rows of several sheets of one layout and separator, in the order of file and line."""
 
     layout: Layout
     sheets: list[Sheet]
@@ -151,6 +151,12 @@ class Table:
 
     def __len__(self) -> int:
         return len(self.line)
+
+    @property
+    def decimal(self) -> str:
+        """How commas and points in numbers are to be read; see `ingest.cells.read_number`."""
+        either = self.layout.decimal == "either"
+        return "any" if either and self.sheets[0].header.separator != "," else self.layout.decimal
 
     def note(self, kind: str, rows: Mask) -> None:
         """Count a warning for each row of a mask, by file."""

@@ -57,8 +57,8 @@ def read_times(table: Table, plan: Plan, columns: Sequence[Column], faults: Faul
     if doubtful.any():
         _settle_by_file(table, coded, values, doubtful, form, faults)
     local = values[form, coded.codes]
-    if not any(f.has_clock for f in forms):
-        table.note("time_date_only", local != NO_TIME)
+    clocked = np.array([f.has_clock for f in forms])[form]
+    table.note("time_date_only", (local != NO_TIME) & ~clocked)
     zoned = np.array(["z" in f.parts for f in forms])[form]
     us = _to_utc_rows(table, plan.zone, local, zoned, faults)
     _judge(table, plan, us, faults)

@@ -87,7 +87,7 @@ def _set_sizes(table: Table, plan: Plan, context: Context) -> tuple[Floats, Faul
     coded = table.texts[column.name]
 
     def read(text: str) -> float | Complaint | None:
-        number = read_number(text, table.layout.decimal)
+        number = read_number(text, table.decimal)
         return in_base(number, unit) if isinstance(number, Number) else number
 
     answers = coded.each(read)
@@ -108,7 +108,7 @@ def _read_column(
     coded = table.texts[column.name]
     faults = Faults.none(len(table))
     overload = frozenset(code.strip().upper() for code in table.layout.overload)
-    numbers = coded.each(lambda text: read_number(text, table.layout.decimal, overload))
+    numbers = coded.each(lambda text: read_number(text, table.decimal, overload))
     faults.against(coded.codes, numbers)
     blank = np.array([a is None for a in numbers] or [True])[coded.codes]
     for kind in ("unit_in_cell", "decimal_comma", "thousands_removed"):
@@ -251,6 +251,7 @@ def _target(
     feature = plan.features[key]
     known = {axis: _axis_value(plan, axis, axes.get(axis), family) for axis in feature.axes}
     unknown = [axis for axis, value in known.items() if value is None]
+    unknown += [axis for axis in axes if axis not in feature.axes]
     if unknown:
         said = place or ", ".join(f"{a}={v}" for a, v in axes.items()) or "no place"
         owner = f" of family '{family}'" if family else ""

@@ -174,8 +174,7 @@ class Store:
     def high_water(self) -> int:
         """Number of the newest receipt; 0 when there is none."""
         with self.cursor() as cursor:
-            row = cursor.execute("select coalesce(max(id), 0) from receipt").fetchone()
-        return int(row[0]) if row else 0
+            return int(cursor.execute("select coalesce(max(id), 0) from receipt").fetchall()[0][0])
 
     @staticmethod
     def _read_mark(mark: Path) -> int:
