@@ -58,16 +58,18 @@ def clock_offsets(
         latest=("lag", "max"), low=("late", "min"), high=("late", "max"), receipt=("receipt", "min")
     )
     days["behind"] = days["latest"] < 0
+    if not days["behind"].any() or days["behind"].all():
+        return offset, ()
     sound = (
         days[~days["behind"]]
         .groupby(level="gauge")
         .agg(
             days=("low", "size"),
-            low=("low", lambda v: v.quantile(EDGE)),
-            high=("high", lambda v: v.quantile(1 - EDGE)),
+            low_usual=("low", lambda v: v.quantile(EDGE)),
+            high_usual=("high", lambda v: v.quantile(1 - EDGE)),
         )
     )
-    known = days[days["behind"]].join(sound, on="gauge", rsuffix="_usual").dropna(subset=["days"])
+    known = days[days["behind"]].join(sound, on="gauge").dropna(subset=["days"])
     behind = known.groupby(level="gauge")["behind"].transform("size")
     wrong = known[
         (known["days"] >= OTHER_DAYS)

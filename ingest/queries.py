@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from ingest.assessment import ProcessState
@@ -23,6 +24,15 @@ FOREVER = datetime(9999, 1, 1)  # noqa: DTZ001 - the store keeps UTC without a z
 def cut_of(moment: datetime | None) -> datetime:
     """A known-at cut as the store keeps times; None stands for everything."""
     return FOREVER if moment is None else moment.astimezone(UTC).replace(tzinfo=None)
+
+
+def latest(store: Store) -> datetime:
+    """Moment at which the newest fact became known, as the store keeps times."""
+    with store.cursor() as cursor:
+        row = cursor.execute(
+            "select max(known_at) from (select known_at from receipt union all select known_at from decision)"
+        ).fetchone()
+    return row[0] if row and row[0] is not None else datetime.min  # noqa: DTZ901 - no zone in the store
 
 
 def decisions(store: Store, until: datetime | None = None) -> list[Decision]:
@@ -131,12 +141,15 @@ def state(store: Store, process: str) -> ProcessState | None:
 def parts(store: Store, process: str) -> pd.DataFrame:
     """Stored parts of a process in order of machining, with the first verdict on each."""
     with store.cursor() as cursor:
-        return cursor.execute(
+        table = cursor.execute(
             "select p.*, f.verdict as first_verdict from part p "
             "left join first_verdict f on f.process = p.process and f.serial = p.serial and f.pass = p.pass "
             "where p.process = $1 order by p.idx",
             [process],
         ).df()
+    for column in ("spread", "statistic", "statistic_limit"):  # the store has no NaN in lists but nulls
+        table[column] = [np.ma.filled(np.ma.asarray(row, dtype=float), np.nan) for row in table[column]]
+    return table
 
 
 def signals(store: Store, process: str | None = None) -> list[SignalFact]:

@@ -414,6 +414,8 @@ class Shop:
 
     def _moment(self, cut: datetime) -> Moment:
         with self._turn:
+            if queries.latest(self._store) <= queries.cut_of(cut):
+                return self._now_moment()
             if self._past is None or self._past[0] != cut:
                 self._past = (cut, Moment(queries.known(self._store, self._folder.shelf, cut)))
             return self._past[1]

@@ -331,7 +331,7 @@ class Made:
                 when = self.ended - timedelta(minutes=5, hours=hours) + timedelta(seconds=len(rows))
                 rows.append(
                     f"{seq + len(rows)},{stamp(when)},{self.serial},C{cylinder}{depth},"
-                    f"{sign * away / THOU:.2f},{set_mm:.3f},B1,{self.operator}"
+                    f"{sign * away / THOU:.1f},{set_mm:.3f},B1,{self.operator}"
                 )
         return rows
 
