@@ -102,7 +102,7 @@ def log(store: Store, moment: Moment) -> list[LogEntry]:
     lines = {d.line: d for d in queries.decisions(store)}
     undone = moment.known.undone
     entries = _events(store, plan, calendar, undone)
-    for signal in queries.signals(store):
+    for signal in queries.signals(store, plan.zone):
         entries += _signal(plan, calendar, signal)
     for line in lines.values():
         if line.kind != "note_event":

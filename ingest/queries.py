@@ -6,6 +6,7 @@ import json
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
@@ -124,18 +125,18 @@ def fingerprints(store: Store) -> dict[str, str]:
         return dict(cursor.execute("select process, fingerprint from process_state").fetchall())
 
 
-def states(store: Store) -> dict[str, ProcessState]:
+def states(store: Store, zone: ZoneInfo) -> dict[str, ProcessState]:
     """Stored state of every process."""
     with store.cursor() as cursor:
         rows = cursor.execute("select process, state from process_state order by process").fetchall()
-    return {process: state_from(text) for process, text in rows}
+    return {process: state_from(text, zone) for process, text in rows}
 
 
-def state(store: Store, process: str) -> ProcessState | None:
+def state(store: Store, process: str, zone: ZoneInfo) -> ProcessState | None:
     """Stored state of one process; None when there is no such process."""
     with store.cursor() as cursor:
         row = cursor.execute("select state from process_state where process = $1", [process]).fetchone()
-    return state_from(row[0]) if row else None
+    return state_from(row[0], zone) if row else None
 
 
 def parts(store: Store, process: str) -> pd.DataFrame:
@@ -148,11 +149,12 @@ def parts(store: Store, process: str) -> pd.DataFrame:
             [process],
         ).df()
     for column in ("spread", "statistic", "statistic_limit"):  # the store has no NaN in lists but nulls
-        table[column] = [np.ma.filled(np.ma.asarray(row, dtype=float), np.nan) for row in table[column]]
+        rows = [np.ma.filled(np.ma.asarray(row, dtype=float), np.nan) for row in table[column]]
+        table[column] = pd.Series(rows, index=table.index, dtype=object)
     return table
 
 
-def signals(store: Store, process: str | None = None) -> list[SignalFact]:
+def signals(store: Store, zone: ZoneInfo, process: str | None = None) -> list[SignalFact]:
     """Stored signals, withdrawn ones too, newest first."""
     with store.cursor() as cursor:
         rows = cursor.execute(
@@ -160,7 +162,7 @@ def signals(store: Store, process: str | None = None) -> list[SignalFact]:
             "order by since desc, process, monitor, stratum",
             [process],
         ).fetchall()
-    return [signal_from(row[0]) for row in rows]
+    return [signal_from(row[0], zone) for row in rows]
 
 
 def receipts(store: Store, calendar: Calendar) -> list[ReceiptFact]:

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import fields, is_dataclass, replace
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
 from pydantic import ConfigDict, TypeAdapter
 
 from ingest.assessment import ProcessState
@@ -20,9 +25,9 @@ def state_json(state: ProcessState) -> str:
     return _STATE.dump_json(state).decode()
 
 
-def state_from(text: str) -> ProcessState:
-    """The state a text stands for; equal to the one written."""
-    return _STATE.validate_json(text)
+def state_from(text: str, zone: ZoneInfo) -> ProcessState:
+    """The state a text stands for; equal to the one written, its times in the shop's zone again."""
+    return _in_zone(_STATE.validate_json(text), zone)
 
 
 def signal_json(signal: SignalFact) -> str:
@@ -30,6 +35,17 @@ def signal_json(signal: SignalFact) -> str:
     return _SIGNAL.dump_json(signal).decode()
 
 
-def signal_from(text: str) -> SignalFact:
-    """The signal a text stands for; equal to the one written."""
-    return _SIGNAL.validate_json(text)
+def signal_from(text: str, zone: ZoneInfo) -> SignalFact:
+    """The signal a text stands for; equal to the one written, its times in the shop's zone again."""
+    return _in_zone(_SIGNAL.validate_json(text), zone)
+
+
+def _in_zone(value: Any, zone: ZoneInfo) -> Any:
+    """Text keeps only the offset of a time; give every time in a record its zone back."""
+    if isinstance(value, datetime):
+        return value.astimezone(zone)
+    if isinstance(value, tuple):
+        return tuple(_in_zone(v, zone) for v in value) if value and not isinstance(value[0], float) else value
+    if is_dataclass(value) and not isinstance(value, type):
+        return replace(value, **{f.name: _in_zone(getattr(value, f.name), zone) for f in fields(value)})
+    return value

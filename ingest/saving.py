@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 import duckdb
 import numpy as np
@@ -90,7 +91,7 @@ def save(store: Store, moment: Moment, known_at: datetime, cause: str) -> list[s
     families = moment.resolved.families
     done = [moment.assessed(process) for process in touched]
     with store.transaction() as cursor:
-        old = _stored_signals(cursor, [*touched, *gone])
+        old = _stored_signals(cursor, [*touched, *gone], moment.known.plan.zone)
         stale = [[*touched, *gone]]
         cursor.execute("delete from part where list_contains($1, process)", stale)
         cursor.execute("delete from signal where list_contains($1, process)", stale)
@@ -119,9 +120,11 @@ def save(store: Store, moment: Moment, known_at: datetime, cause: str) -> list[s
     return touched
 
 
-def _stored_signals(cursor: duckdb.DuckDBPyConnection, processes: list[str]) -> list[SignalFact]:
+def _stored_signals(
+    cursor: duckdb.DuckDBPyConnection, processes: list[str], zone: ZoneInfo
+) -> list[SignalFact]:
     rows = cursor.execute("select facts from signal where list_contains($1, process)", [processes]).fetchall()
-    return [signal_from(row[0]) for row in rows]
+    return [signal_from(row[0], zone) for row in rows]
 
 
 def _withdrawn(old: list[SignalFact], now: list[SignalFact], cause: str) -> list[SignalFact]:

@@ -337,7 +337,7 @@ class Shop:
 
     def _signals_at(self, process: str, known_at: datetime | None) -> list[Any]:
         if known_at is None:
-            return queries.signals(self._store, process)
+            return queries.signals(self._store, self.plan.zone, process)
         moment = self._moment(known_at if known_at.tzinfo else known_at.replace(tzinfo=self.plan.zone))
         return list(moment.assessed(process).state.signals) if process in moment.processes else []
 
@@ -435,7 +435,9 @@ class Shop:
             then; by default what is known now, from stored assessments.
         """
         if as_of is None:
-            return board_rows(self.plan, self.calendar, queries.states(self._store), self.now())
+            return board_rows(
+                self.plan, self.calendar, queries.states(self._store, self.plan.zone), self.now()
+            )
         cut = self._cut(as_of)
         with self._turn:
             moment = self._moment(cut)
@@ -455,7 +457,7 @@ class Shop:
             return process_view(
                 moment.known.plan, moment.calendar, row, done.state, parts, done.state.signals, events
             )
-        state = queries.state(self._store, process)
+        state = queries.state(self._store, process, self.plan.zone)
         if state is None:
             return None
         feature = self.plan.features[state.feature]
@@ -468,7 +470,7 @@ class Shop:
         ]
         return process_view(
             self.plan, self.calendar, row, state, queries.parts(self._store, process),
-            queries.signals(self._store, process), events_on(self.plan, self.calendar, mine),
+            queries.signals(self._store, self.plan.zone, process), events_on(self.plan, self.calendar, mine),
         )  # fmt: skip
 
     def part(self, serial: str) -> PartView | None:
