@@ -83,7 +83,7 @@ def _joined(table: Table, columns: Sequence[Column]) -> tuple[Coded, list[Form]]
 def _read_form(form: Form, texts: list[str]) -> Ints:
     """Microseconds that each text means in a form, `NO_TIME` where it is not of that form."""
     width = _fixed_width(form)
-    full = [i for i, text in enumerate(texts) if len(text) == width and text.isascii()]
+    full = [i for i, text in enumerate(texts) if 0 < len(text) == width and text.isascii()]
     found = np.full(len(texts), NO_TIME, dtype=np.int64)
     if full:
         found[full] = _read_fixed(form, [texts[i] for i in full], width)
