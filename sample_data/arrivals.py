@@ -1,8 +1,8 @@
 """The blocks that come in: how many of each family, when, under which number, and where they go.
 
-The year's number of each family is fixed and its days are drawn, so the count
-on one day is practically Poisson while the size of the shop is the same for
-every seed.
+Each fortnight brings the same number of a family and its days are drawn, so the
+count on one day is practically Poisson while the size of the shop is the same
+for every seed.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from sample_data.calendar import working_days
 from sample_data.families import FAMILIES
 from sample_data.streams import Streams
 
+FORTNIGHTS = 29
 OTHER_WORK = 0.21  # heads and cranks take numbers of the same running register
 FIRST_NUMBER = 781  # the register starts anew each January
 TYPO_DAY, TYPO_NUMBER = date(2025, 5, 20), 512
@@ -40,8 +41,9 @@ def _drawn(streams: Streams) -> list[tuple[int, str, str, str]]:
     found: list[tuple[int, float, str, str, str]] = []
     for family in FAMILIES.values():
         rng = streams.generator(f"arrivals {family.code}")
-        when = rng.integers(0, days, family.blocks)
-        order, mill, hone = rng.random((3, family.blocks))
+        draw, order, mill, hone = rng.random((4, family.blocks))
+        fortnight = np.arange(family.blocks) * FORTNIGHTS // family.blocks
+        when = ((fortnight + draw) * days / FORTNIGHTS).astype(int)
         for i in range(family.blocks):
             to_mill = "DM2" if family.code == "F3" or (family.code == "F1" and mill[i] >= 0.82) else "DM1"
             to_hone = "HN2" if family.code == "F3" or (family.code == "F1" and hone[i] >= 0.65) else "HN1"

@@ -57,14 +57,16 @@ class Decks:
         cold : ndarray, shape (decks,)
             What the cold spindle leaves standing on each deck. [µm]
         side_sd : float
-            Spread from deck to deck in one clamping. [µm]
+            Spread from deck to deck in one clamping, where there are two. [µm]
 
         Returns
         -------
         deviation : ndarray, shape (decks, points)
         """
         decks = len(family.decks)
-        level = 9.0 * self.block[index, number] + side_sd * self.side[index, number, :decks] + cold
+        level = 9.0 * self.block[index, number] + cold
+        if decks > 1:
+            level = level + side_sd * self.side[index, number, :decks]
         if number > 0:
             level = level - SKIM
         noise = GAUGES["TP1"].repeat_sd * self.point[index, number, :decks, : family.points]

@@ -65,7 +65,7 @@ class LineHone:
     def _hone(self, block: Block, number: int, day: date, minutes: float) -> Pass:
         shop = self._shop
         ends = 0.0 if day >= SHOES_REPLACED else shop.stories.end_bores(self._worn)
-        if shop.stories.shoes_wear_on(day):
+        if number == 0 and shop.stories.shoes_wear_on(day):
             self._worn += 1
         if number > 0:
             ends *= HANDWORK

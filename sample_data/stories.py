@@ -93,7 +93,7 @@ class Stories:
 
     def end_bores(self, blocks_since_start: int) -> float:
         """How far the worn shoes open the two end bores. [µm]"""
-        return 0.0115 * blocks_since_start if self.has("shoes") else 0.0
+        return 0.0110 * blocks_since_start if self.has("shoes") else 0.0
 
     def shoes_wear_on(self, day: date) -> bool:
         """Whether blocks honed on this day add to the wear of the shoes."""
@@ -114,7 +114,7 @@ class Stories:
         if day > SLIDE_WEAR[1]:
             return 3.0, 1.6
         worn = fraction(day, *SLIDE_WEAR)
-        return 3.0 + 6.0 * worn, 1.5 + 2.0 * worn
+        return 3.0 + 6.4 * worn, 1.5 + 2.2 * worn
 
     def gauge_drift(self, gauge: str, day: date) -> float:
         """What a bore gauge adds to every reading. [µm]"""

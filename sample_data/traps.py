@@ -28,18 +28,25 @@ def set_traps(exports: list[Export]) -> list[Export]:
     """The files with every trap set; those of other days are left as they are."""
     found = {(export.day, export.source): export for export in exports}
     _read_in_inch(_largest_bore_file(found, INCH_DAY))
-    _microinch(found[MICROINCH_DAY, "PF1"])
-    _swapped_points(found[SWAP_DAY, "TP1"])
+    _microinch(_file(found, MICROINCH_DAY, "PF1"))
+    _swapped_points(_file(found, SWAP_DAY, "TP1"))
     _sign_flipped(_largest_bore_file(found, SIGN_DAY))
-    _letter_for_digit(found[TYPO_DAY, "HG1"])
+    _letter_for_digit([export for export in exports if export.source == "HG1"])
     _clock_behind(_largest_bore_file(found, CLOCK_DAY))
-    _caps_loose(found[LOOSE_CAPS_DAY, "MG1"], found[LOOSE_CAPS_DAY, "jobs"])
+    loose = _file(found, LOOSE_CAPS_DAY, "MG1")
+    _caps_loose(loose, found[loose.day, "jobs"])
     return [*exports, _exported_twice(_largest_bore_file(found, TWICE_DAY))]
 
 
-def _largest_bore_file(found: dict[tuple[date, str], Export], day: date) -> Export:
-    files = [found[day, gauge] for gauge in ("BG1", "BG2") if (day, gauge) in found]
+def _file(found: dict[tuple[date, str], Export], day: date, *sources: str) -> Export:
+    """The largest file of these sources on a day; on the next that has any when it has none."""
+    first = min(day_ for day_, source in found if source in sources and day_ >= day)
+    files = [found[first, source] for source in sources if (first, source) in found]
     return max(files, key=lambda export: len(export.rows))
+
+
+def _largest_bore_file(found: dict[tuple[date, str], Export], day: date) -> Export:
+    return _file(found, day, "BG1", "BG2")
 
 
 def _change(rows: list[dict[str, str]], columns: tuple[str, ...], new: Callable[[str], str]) -> None:
@@ -87,10 +94,11 @@ def _sign_flipped(export: Export) -> None:
     _change(rows, ("dev_thou",), lambda text: f"{-float(text) + 0.0:.1f}")
 
 
-def _letter_for_digit(export: Export) -> None:
-    """A block number typed with the letter O for its zero."""
+def _letter_for_digit(exports: list[Export]) -> None:
+    """A block number typed with the letter O for its zero, on the day its deck was first measured."""
     right = f"QB-{TYPO_DAY.year % 100:02d}-{TYPO_NUMBER:04d}"
-    for row in export.rows:
+    first = next(export for export in exports if any(row["block"] == right for row in export.rows))
+    for row in first.rows:
         if row["block"] == right:
             row["block"] = right.replace("-0", "-O")
 
