@@ -94,7 +94,7 @@ class SignalFact:
     run_length: float
     """Scores of one monitor between chance findings this strong."""
     chance_days: float | None
-    """The same somewhere in the whole shop, in days; None when larger than can be told."""
+    """The same somewhere in the whole shop, in days; 36525 (a hundred years) stands for that and longer."""
     within: str | None = None
     """For spread within part: the axis along which readings spread (plan key: cylinder, deck ...)."""
     stratum: int = 0
@@ -168,7 +168,8 @@ class BoardRow:
     change_to: date | None
     """Last day on which it may have begun."""
     chance_interval_days: float | None
-    """How often chance alone shows something this strong somewhere in the shop; None when not known."""
+    """How often chance alone shows something this strong somewhere in the shop, at most 36525 (a hundred years);
+    None when not known."""
     signals: tuple[SignalFact, ...]
     """Open ones, and cleared or returned ones that no person has confirmed; newest first."""
     out: OutFact | None

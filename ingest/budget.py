@@ -21,7 +21,7 @@ KNOWN_DAYS = 30
 SHORTEST = 20.0
 """Run length below which no monitor is set, however slow the shop: it would alarm on ordinary parts."""
 LONGEST_DAYS = 36525.0
-"""Longest chance interval that is told: nobody can tell a thousand years from ten thousand."""
+"""Longest chance interval that is told, a hundred years: nobody can tell a thousand from ten thousand."""
 
 Ints = NDArray[np.int64]
 
@@ -56,7 +56,7 @@ class Pace:
         return np.maximum(granted, SHORTEST)[index]
 
     def chance_days(self, run_length: float, month: int) -> float | None:
-        """Days between chance findings this strong somewhere in the shop; 100 years stand for longer ones."""
+        """Days between chance findings this strong somewhere in the shop; a hundred years stand for more."""
         days = DAYS_A_MONTH * run_length / self.scores(month)
         return round(min(days, LONGEST_DAYS), 1) if not np.isnan(days) else None
 

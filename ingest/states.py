@@ -42,7 +42,7 @@ def board_rows(
     Returns
     -------
     list of BoardRow
-        By state, then by how rarely chance shows as much (rarest first), then by process.
+        By state, then by how rarely chance shows as much (rarest first), then newest signal first.
     """
     doubts = {s.doubt.gauge: (s.doubt, s.doubt_from) for s in states.values() if s.doubt is not None}
     rows = [
@@ -53,11 +53,12 @@ def board_rows(
     return sorted(rows, key=_rank)
 
 
-def _rank(row: BoardRow) -> tuple[int, float, str]:
+def _rank(row: BoardRow) -> tuple[int, float, int, str]:
     severity = SEVERITY[row.state]
     if row.state == State.HOLDING and row.unconfirmed:
         severity = UNCONFIRMED
-    return severity, -(row.chance_interval_days or 0.0), row.process
+    newest = max((s.since.toordinal() for s in row.signals), default=0)
+    return severity, -(row.chance_interval_days or 0.0), -newest, row.process
 
 
 def _doubt_of(
