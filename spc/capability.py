@@ -6,6 +6,7 @@ ISO 21747: reference limits are the 0.135 % and 99.865 % points of the shape (si
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -30,6 +31,7 @@ from spc.sizes import UNFOLDED, SizeFit, fit_sizes
 from spc.spread import overall_spread, pivotal_draws, within_spread
 from spc.strata import split_strata
 from spc.tolerance import OutOfTolerance, check_limits, count_out, distance_index, wrong_side
+from spc.variation import has_spread
 
 LEAST_PARTS = 5
 """Fewest parts for which an index is given: the smallest number at which the intervals were verified."""
@@ -178,7 +180,7 @@ def process_capability(
     if begun.n_parts < LEAST_PARTS:
         return _refuse(begun, f"too few parts: {begun.n_parts}, an index needs {LEAST_PARTS}")
     if chosen == "folded normal" and not judge_absolute:
-        if not np.ptp(y[known]) > 0:
+        if not has_spread(float(np.std(y[known])), y):
             return _refuse(begun, _NO_SPREAD)
         fitted = fit_sizes(y, confidence)
         if fitted.fit.mean < UNFOLDED * fitted.fit.sigma:
@@ -200,8 +202,7 @@ def _of_strata(
 ) -> Capability:
     """Readings whose scale is normal: spread by strata, intervals by pivotal draws."""
     split = split_strata(scaled, strata)
-    # What is left of equal readings after subtraction is rounding of the last digit.
-    if split.noise <= (1e-13 * np.nanmax(np.abs(scaled))) ** 2:
+    if not has_spread(math.sqrt(split.noise), scaled):
         return _refuse(begun, _NO_SPREAD)
     shape, lower, upper = begun.shape, begun.lower_limit, begun.upper_limit
     overall, within = overall_spread(split), within_spread(split)

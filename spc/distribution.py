@@ -228,7 +228,12 @@ def quantiles(shape: Shape, mean: Array | float, sigma: Array | float) -> tuple[
     if shape == "normal":
         return m - 3 * s, m + 0 * s, m + 3 * s
     if shape == "lognormal":
-        return np.exp(m - 3 * s), np.exp(m + 0 * s), np.exp(m + 3 * s)
+        # Draws from a handful of wild values can leave the range of a float; capped, they stay in their order.
+        caps = (670.0, 680.0, 690.0)
+        low, median, high = (
+            np.exp(np.minimum(m + z * s, cap)) for z, cap in zip((-3, 0, 3), caps, strict=True)
+        )
+        return low, median, high
     at, *tables = _folded_table()
     ratio = np.abs(m) / np.where(s > 0, s, 1.0)
     # Far from zero nothing is folded and the points are those of the normal law.

@@ -14,7 +14,7 @@ from spc.intervals import Index
 from spc.spread import Spread, overall_spread, pivotal_draws, within_spread
 from spc.strata import split_strata
 from spc.tolerance import check_limits, wrong_side
-from spc.variation import finite_series, overall_sigma
+from spc.variation import finite_series, has_spread, overall_sigma
 
 BEYOND_LIMITS = "beyond limits"
 
@@ -145,7 +145,7 @@ def quick(
         warnings.append(
             f"few values: {x.size}; limits and intervals from under {_FEW_VALUES} are provisional"
         )
-    constant = not np.ptp(x) > 0
+    constant = not has_spread(overall_sigma(x), x)
     if constant:
         warnings.append("all values are equal: the spread is below the resolution, no index can be given")
     elif x.size >= _FEW_VALUES and np.unique(x).size < _FEW_DISTINCT:

@@ -101,6 +101,24 @@ def overall_sigma(values: ArrayLike) -> float:
     return float(np.std(centred, ddof=1))
 
 
+def has_spread(sigma: float, values: NDArray[np.floating]) -> bool:
+    """Whether a standard deviation is more than the rounding of the values it came from.
+
+    Parameters
+    ----------
+    sigma : float
+        [unit]
+    values : array
+        NaN allowed; at least one number. [unit]
+
+    Returns
+    -------
+    bool
+    """
+    # Values carry 53 bits, and the fourth power of a sigma below 1e-60 leaves the range of a float.
+    return sigma > max(1e-13 * float(np.nanmax(np.abs(values))), 1e-60)
+
+
 def finite_series(values: ArrayLike, what: str, least: int) -> NDArray[np.float64]:
     """Values as a flat float array, or a named error.
 

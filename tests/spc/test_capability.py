@@ -238,6 +238,13 @@ def test_finish_is_lognormal_by_the_percentile_method():
     assert centred.ppk_without > both.ppk.estimate
 
 
+def test_wildly_skewed_readings_stay_numbers():
+    y = np.exp(np.random.default_rng(1).normal(0, 60, size=(6, 1)))
+    found = process_capability(y, None, 5.0, stable=True, kind="finish")
+    assert found.shape == "lognormal"
+    assert all(math.isfinite(x) for x in numbers(found))
+
+
 def test_sizes_without_a_sign_have_no_split():
     y = np.abs(np.random.default_rng(8).normal(0.5, 1, size=(30, 2)))
     found = process_capability(y, None, 6.0, stable=True, kind="form")

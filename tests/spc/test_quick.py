@@ -81,6 +81,14 @@ def test_constant_values_have_named_warnings_and_no_index():
     assert found.signals == ()
 
 
+@pytest.mark.parametrize("values", [[0.0, 4.9e-187], [0.0, 1.9e-91], [1e9, 1e9 * (1 + 1e-15)]])
+def test_a_spread_that_is_mere_rounding_counts_as_none(values):
+    found = quick(values, 0.0, 1.0)
+    assert found.capability is not None
+    assert set(vars(found.capability).values()) == {None}
+    assert any("all values are equal" in w for w in found.warnings)
+
+
 def test_few_coarse_and_skewed_values_are_said_to_be_so():
     assert any(w.startswith("few values: 4") for w in quick([1.0, 2.0, 3.0, 2.5]).warnings)
     coarse = np.round(np.random.default_rng(1).normal(size=50) / 2) * 2
