@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -31,7 +30,8 @@ class FrozenLimits:
         How many.
     version : int
         1 and up.
-    fixed_on : date
+    fixed_on : str
+        Day, as year-month-day text.
     fixed_by : str
     """
 
@@ -43,7 +43,7 @@ class FrozenLimits:
     baseline: str
     baseline_size: int
     version: int
-    fixed_on: date
+    fixed_on: str
     fixed_by: str
 
     def judge(self, values: ArrayLike) -> Panel:
@@ -68,7 +68,7 @@ class FrozenLimits:
 
 
 def freeze(
-    panel: Panel, sigma: float, *, baseline: str, version: int, fixed_on: date, fixed_by: str
+    panel: Panel, sigma: float, *, baseline: str, version: int, fixed_on: str, fixed_by: str
 ) -> FrozenLimits:
     """Fix the limits of a panel for later parts.
 
@@ -82,7 +82,8 @@ def freeze(
         Which parts the limits were learned from.
     version : int
         1 and up.
-    fixed_on : date
+    fixed_on : str
+        Day, as year-month-day text.
     fixed_by : str
 
     Returns

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
-
 import numpy as np
 import pytest
 from hypothesis import given
@@ -103,7 +101,7 @@ def test_frozen_limits_judge_later_parts_and_do_not_move():
         chart.sigma,
         baseline="parts 1 to 4",
         version=1,
-        fixed_on=date(2020, 1, 2),
+        fixed_on="2020-01-02",
         fixed_by="B.C.",
     )
     later = kept.judge([11.0, 50.0])
@@ -115,13 +113,13 @@ def test_frozen_limits_judge_later_parts_and_do_not_move():
 def test_limits_that_follow_the_size_cannot_be_frozen_as_one():
     chart = mean_sd([[1.0, 3.0, np.nan], [2.0, 6.0, 4.0]])
     with pytest.raises(SpcError, match="point to point"):
-        freeze(chart.means, chart.sigma, baseline="", version=1, fixed_on=date(2020, 1, 2), fixed_by="")
+        freeze(chart.means, chart.sigma, baseline="", version=1, fixed_on="2020-01-02", fixed_by="")
 
 
 def test_versions_count_from_one():
     chart = individuals([1.0, 2.0])
     with pytest.raises(SpcError, match="from 1; got 0"):
-        freeze(chart.values, 1.0, baseline="", version=0, fixed_on=date(2020, 1, 2), fixed_by="")
+        freeze(chart.values, 1.0, baseline="", version=0, fixed_on="2020-01-02", fixed_by="")
 
 
 def test_weighted_average_by_hand():
