@@ -78,7 +78,8 @@ def suspect_scale(table: Table, plan: Plan, context: Context, cells: list[Cells]
 
 
 def _whole(ratio: Floats) -> Mask:
-    return np.abs(ratio - np.round(ratio)) < 1e-3
+    """Whole numbers other than 0, within the rounding of decimal text."""
+    return (np.abs(ratio - np.round(ratio)) < 1e-3) & (np.abs(ratio) > 0.5)
 
 
 def note_habits(table: Table, plan: Plan, context: Context, cells: list[Cells], happened: Ints) -> None:

@@ -16,7 +16,7 @@ from ingest.plan_file import load_plan, parse_plan
 from ingest.store import Store
 
 CASES = Path(__file__).parent / "cases"
-RECEIVED = datetime(2026, 3, 12, 19)
+RECEIVED = datetime.fromisoformat("2026-03-12T19:00:00")
 HEADER = "measured_at,serial,family,feature,position,reading,unit,gauge,operator,machine"
 
 
