@@ -103,7 +103,8 @@ def parse_plan(text: str, name: str) -> model.Plan:
         try:
             plan = model.Plan.model_validate(data | {"name": name, "text": text, "sha256": digest})
         except ValidationError as error:
-            findings = [_finding(details) for details in error.errors()]
+            told = [_finding(details) for details in error.errors()]
+            findings = [f for f in told if not _taken_over(f, lines)] or told
         else:
             findings = check(plan)
     if findings or plan is None:
@@ -164,6 +165,12 @@ def _complete_derived(data: dict[str, Any]) -> None:
                     entry.setdefault(word, source[word])
             if entry["derive"] == "range":
                 entry["monitor"] = False
+
+
+def _taken_over(finding: Finding, lines: Mapping) -> bool:
+    """Whether a derived feature only repeats a fault of the feature it is made of."""
+    path = finding.path
+    return len(path) == 3 and path[0] == "features" and path[2] in _INHERITED and path not in lines
 
 
 def _model_at(path: tuple[str | int, ...]) -> type[BaseModel] | None:
