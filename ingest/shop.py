@@ -29,7 +29,7 @@ from ingest.moment import Moment, calendar_of
 from ingest.plan import Plan
 from ingest.plan_file import decode_plan, parse_plan
 from ingest.receipt import IncomingFile, Receipt
-from ingest.saving import part_rows, save
+from ingest.saving import part_rows, save, up_to_date
 from ingest.states import board_rows
 from ingest.store import Store
 from ingest.views import events_on, part_view, process_view
@@ -134,7 +134,8 @@ class Shop:
             if places.accepted() is None or places.accepted().sha256 != plan.sha256:  # type: ignore[union-attr]
                 shop._accept(plan, PLAN_FILE, None)
             missed = catch_up(places, store, progress)
-            shop._refresh(_names(missed) or "files found in the archive")
+            if missed or not up_to_date(store, plan.sha256):
+                shop._refresh(_names(missed) or "files found in the archive")
         except BaseException:
             if store is not None:
                 store.close()

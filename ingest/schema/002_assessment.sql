@@ -49,3 +49,11 @@ CREATE TABLE first_verdict (
     verdict VARCHAR NOT NULL,
     known_at TIMESTAMP NOT NULL
 );
+
+-- How far the stored assessments had come: equal to what is there now, or they are computed again at opening.
+CREATE TABLE assessed (
+    receipts BIGINT NOT NULL,
+    decisions BIGINT NOT NULL,
+    plan_sha VARCHAR NOT NULL,
+    method INTEGER NOT NULL              -- rises when the program judges differently
+);
