@@ -37,6 +37,7 @@ LEAST_PARTS = 5
 """Fewest parts for which an index is given: the smallest number at which the intervals were verified."""
 
 _NOT_NORMAL = 0.005
+_MANY_MISSING = 0.2
 _NO_SPREAD = "all parts read the same: the spread is below what the gauge can show"
 
 Array = NDArray[np.floating]
@@ -208,7 +209,8 @@ def _of_strata(
     overall, within = overall_spread(split), within_spread(split)
     drawn = pivotal_draws(overall, rng)
     low, median, high = (float(q) for q in quantiles(shape, overall.mean, overall.sigma))
-    warnings = [] if split.balanced else ["some readings are missing: spread by unweighted means"]
+    lacking = 1 - split.n_readings / (split.n_parts * split.offsets.size)
+    warnings = [f"{100 * lacking:.0f} % of the readings are missing"] if lacking > _MANY_MISSING else []
     normality = _normality(scaled)
     if normality is not None and normality.p_value < _NOT_NORMAL:
         warnings.append(

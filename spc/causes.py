@@ -12,6 +12,9 @@ from spc.spread import Spread
 from spc.strata import Strata
 from spc.tolerance import distance_index
 
+_NOTHING_LEFT = 0.01
+"""Share of the variance below which an index of the rest would only show its own estimation error."""
+
 
 @dataclass(frozen=True)
 class Cause:
@@ -31,8 +34,8 @@ class Cause:
     share_of_tolerance : float
         Its own spread from the 0.135 % to the 99.865 % point over the tolerance. One-sided: median to the far
         point over median to the limit. [-]
-    ppk_without : float
-        Ppk that would be left without it. [-]
+    ppk_without : float or None
+        Ppk that would be left without it; None where hardly any spread would be left to speak of. [-]
     """
 
     name: str
@@ -40,7 +43,7 @@ class Cause:
     sigma: float
     share_of_variance: float | None
     share_of_tolerance: float
-    ppk_without: float
+    ppk_without: float | None
 
 
 def limiting_causes(
@@ -102,10 +105,10 @@ def limiting_causes(
     found.extend(("within part", level.level, c) for level, c in zip(split.levels[1:], inner, strict=True))
     total = overall.variance
 
-    def left(mean: float, variance: float) -> float:
-        # Without its only cause a process would have no spread and an endless index.
-        sigma = math.sqrt(max(variance, total * 1e-6))
-        return float(distance_index(*quantiles(shape, mean, sigma), lower, upper))
+    def left(mean: float, variance: float) -> float | None:
+        if variance < _NOTHING_LEFT * total:
+            return None
+        return float(distance_index(*quantiles(shape, mean, math.sqrt(variance)), lower, upper))
 
     def used(sigma: float) -> float:
         low, median, high = (float(q) for q in quantiles(shape, overall.mean, sigma))
@@ -115,11 +118,14 @@ def limiting_causes(
         spread = (high - median) if upper is not None else (median - low)
         return spread / room if room > 0 else 1.0
 
-    causes = [
-        Cause(name, level, math.sqrt(v), v / total, used(math.sqrt(v)), left(overall.mean, total - v))
-        for name, level, v in found
-        if v > 0
-    ]
+    causes = []
+    for name, level, component in found:
+        # A component may exceed the total by what a negative one beside it was cut to 0.
+        variance = min(component, total)
+        if variance > 0:
+            sigma = math.sqrt(variance)
+            without = left(overall.mean, total - variance)
+            causes.append(Cause(name, level, sigma, variance / total, used(sigma), without))
     centred = _centre(shape, overall.sigma, lower, upper)
     if centred is not None and centred != overall.mean:
         aside = abs(overall.mean - centred)
@@ -127,7 +133,9 @@ def limiting_causes(
         best = float(quantiles(shape, centred, overall.sigma)[1])
         room = (upper - lower) / 2 if lower is not None and upper is not None else (upper or 0.0)
         causes.append(Cause("off centre", None, aside, None, abs(middle - best) / room, left(centred, total)))
-    return tuple(sorted(causes, key=lambda cause: -cause.ppk_without)), warnings
+    return tuple(
+        sorted(causes, key=lambda cause: -math.inf if cause.ppk_without is None else -cause.ppk_without)
+    ), warnings
 
 
 def _centre(shape: Shape, sigma: float, lower: float | None, upper: float | None) -> float | None:

@@ -180,8 +180,8 @@ def choose_shape(values: ArrayLike, kind: str, *, signed_sizes: bool = False) ->
 
     Parameters
     ----------
-    values : array-like, shape (n,)
-        All readings, NaN allowed. [any unit]
+    values : array-like, shape (n,) or (n_parts, p)
+        All readings, NaN allowed. In a table, readings of a row are alike and count as one. [any unit]
     kind : str
         ``"size"``, ``"height"``, ``"form"``, ``"finish"``, ``"time"`` or ``"check"``.
     signed_sizes : bool
@@ -193,8 +193,8 @@ def choose_shape(values: ArrayLike, kind: str, *, signed_sizes: bool = False) ->
     """
     if signed_sizes:
         return "folded normal"
-    x = np.asarray(values, dtype=float).ravel()
-    x = x[np.isfinite(x)]
+    table = np.asarray(values, dtype=float)
+    x = table[np.isfinite(table)]
     candidates: tuple[Shape, ...] = ("normal",)
     if kind in ("finish", "time") and (x > 0).all():
         candidates = ("lognormal", "normal")
@@ -203,7 +203,8 @@ def choose_shape(values: ArrayLike, kind: str, *, signed_sizes: bool = False) ->
     if len(candidates) == 1 or x.size < 3 or not np.ptp(x) > 0:
         return candidates[0]
     first, second = (log_likelihood(x, fit_shape(x, shape)) for shape in candidates)
-    return candidates[1] if second > first + _CLEARLY_BETTER else candidates[0]
+    alike = np.isfinite(table).any(axis=1).sum() / x.size if table.ndim == 2 else 1.0
+    return candidates[1] if (second - first) * alike > _CLEARLY_BETTER else candidates[0]
 
 
 def quantiles(shape: Shape, mean: Array | float, sigma: Array | float) -> tuple[Array, Array, Array]:

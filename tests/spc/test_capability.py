@@ -187,7 +187,7 @@ def test_the_index_without_a_cause_is_the_index_of_the_rest():
     found = process_capability(nested(4, 60), -3, 5, strata=[PAIRS], stable=True)
     assert found.ppk is not None
     for cause in found.causes:
-        assert cause.ppk_without >= found.ppk.estimate - 1e-12
+        assert cause.ppk_without is not None and cause.ppk_without >= found.ppk.estimate - 1e-12
         if cause.share_of_variance is not None:
             left = found.sigma_overall * math.sqrt(1 - cause.share_of_variance)
             assert cause.ppk_without == pytest.approx(min(5 - found.mean, found.mean + 3) / (3 * left))
@@ -196,6 +196,21 @@ def test_the_index_without_a_cause_is_the_index_of_the_rest():
     assert found.pp is not None
     assert centred.ppk_without == pytest.approx(found.pp.estimate)
     assert centred.sigma == pytest.approx(1 - found.mean)
+
+
+def test_without_its_only_cause_a_process_has_no_index():
+    y = np.random.default_rng(1).normal(size=(4, 40)).T + np.zeros((40, 4))
+    found = process_capability(y - y.mean(axis=1, keepdims=True), -4, 4, stable=False)
+    assert (found.causes[0].name, found.causes[0].ppk_without) == ("within part", None)
+    shares = [c.share_of_variance for c in found.causes if c.share_of_variance is not None]
+    assert max(shares) <= 1.0
+
+
+def test_many_missing_readings_are_a_warning_and_few_are_not():
+    few = process_capability(nested(missing=0.05), -4, 4, strata=[PAIRS], stable=True)
+    many = process_capability(nested(missing=0.4), -4, 4, strata=[PAIRS], stable=True)
+    assert not any("missing" in w for w in few.warnings)
+    assert any("of the readings are missing" in w for w in many.warnings)
 
 
 def test_drift_is_named_as_drift():
@@ -235,7 +250,7 @@ def test_finish_is_lognormal_by_the_percentile_method():
     assert both.pp is not None and both.ppk is not None
     assert both.pp.estimate == pytest.approx(2.8 / (math.exp(m + 3 * s) - math.exp(m - 3 * s)))
     centred = next(c for c in both.causes if c.name == "off centre")
-    assert centred.ppk_without > both.ppk.estimate
+    assert centred.ppk_without is not None and centred.ppk_without > both.ppk.estimate
 
 
 def test_wildly_skewed_readings_stay_numbers():

@@ -148,6 +148,12 @@ def test_shape_by_kind_and_fit(kind, values, shape):
     assert choose_shape(values, kind) == shape
 
 
+def test_readings_of_one_part_count_once_in_the_choice_of_shape():
+    x = np.random.default_rng(2).normal(10, 2.2, size=(60, 1))
+    assert choose_shape(x, "finish") == choose_shape(np.repeat(x, 30, axis=1), "finish")
+    assert choose_shape(np.repeat(x, 30, axis=1).ravel(), "finish") == "normal"
+
+
 def test_signed_values_judged_by_size_are_folded_by_construction():
     assert choose_shape(np.random.default_rng(1).normal(size=9), "size", signed_sizes=True) == "folded normal"
 
