@@ -216,3 +216,10 @@ def receipt_names(store: Store) -> dict[int, tuple[str, str]]:
     with store.cursor() as cursor:
         rows = cursor.execute("select id, name, sha256 from receipt").fetchall()
     return {int(i): (name, sha) for i, name, sha in rows}
+
+
+def files_known(store: Store) -> dict[int, tuple[datetime, str]]:
+    """When each receipt became known (zone-less UTC) and the name of its file."""
+    with store.cursor() as cursor:
+        rows = cursor.execute("select id, known_at, name from receipt order by id").fetchall()
+    return {int(i): (known_at, name) for i, known_at, name in rows}

@@ -66,7 +66,7 @@ def _row_means(readings: np.ndarray) -> np.ndarray:
     return np.where(np.isfinite(readings), readings, 0.0).sum(axis=1) / np.maximum(count, 1)
 
 
-def save(store: Store, moment: Moment, known_at: datetime, cause: str) -> list[str]:
+def save(store: Store, moment: Moment, known_at: datetime, cause: str, complete: bool = True) -> list[str]:
     """Assess every process whose facts differ from those of its stored assessment, and store the result.
 
     Parameters
@@ -78,6 +78,8 @@ def save(store: Store, moment: Moment, known_at: datetime, cause: str) -> list[s
         Zone-less UTC; dates first verdicts.
     cause : str
         Files or decision that brought the change; named by a signal they remove.
+    complete : bool
+        The moment is that of everything stored, not one of the past on the way there.
 
     Returns
     -------
@@ -90,7 +92,7 @@ def save(store: Store, moment: Moment, known_at: datetime, cause: str) -> list[s
     gone = [process for process in before if process not in after]
     if not touched and not gone:
         with store.transaction() as cursor:
-            _mark(cursor, moment.known.plan.sha256)
+            _mark(cursor, moment.known.plan.sha256, complete)
         return []
     families = moment.resolved.families
     done = [moment.assessed(process) for process in touched]
@@ -121,7 +123,7 @@ def save(store: Store, moment: Moment, known_at: datetime, cause: str) -> list[s
             cursor.execute("insert into process_state select * from fresh_states")
         now = [signal for entry in done for signal in entry.state.signals]
         _store_signals(cursor, now + _withdrawn(old, now, cause))
-        _mark(cursor, moment.known.plan.sha256)
+        _mark(cursor, moment.known.plan.sha256, complete)
     return touched
 
 
@@ -137,9 +139,11 @@ def up_to_date(store: Store, plan_sha: str) -> bool:
     return bool(row and row[0])
 
 
-def _mark(cursor: duckdb.DuckDBPyConnection, plan_sha: str) -> None:
-    """Note what the assessments stored in this transaction rest on."""
+def _mark(cursor: duckdb.DuckDBPyConnection, plan_sha: str, complete: bool) -> None:
+    """Note what the assessments stored in this transaction rest on; nothing while on the way there."""
     cursor.execute("delete from assessed")
+    if not complete:
+        return
     cursor.execute(
         "insert into assessed select (select coalesce(max(id), 0) from receipt), "
         "(select coalesce(max(line), 0) from decision), $1, $2",

@@ -29,6 +29,7 @@ from ingest.moment import Moment, calendar_of
 from ingest.plan import Plan
 from ingest.plan_file import decode_plan, parse_plan
 from ingest.receipt import IncomingFile, Receipt
+from ingest.replay import replay
 from ingest.saving import part_rows, save, up_to_date
 from ingest.states import board_rows
 from ingest.store import Store
@@ -133,9 +134,10 @@ class Shop:
             shop = cls(places, store, lock, plan)
             if places.accepted() is None or places.accepted().sha256 != plan.sha256:  # type: ignore[union-attr]
                 shop._accept(plan, PLAN_FILE, None)
+            before = queries.latest(store)
             missed = catch_up(places, store, progress)
             if missed or not up_to_date(store, plan.sha256):
-                shop._refresh(_names(missed) or "files found in the archive")
+                shop._refresh(_names(missed) or "files found in the archive", before)
         except BaseException:
             if store is not None:
                 store.close()
@@ -212,9 +214,10 @@ class Shop:
             Told files done and files in all.
         """
         with self._turn:
+            before = queries.latest(self._store)
             stamped = [(self._stamp(known), [_incoming(f) for f in files]) for known, files in batches]
             receipts = self._folder.take_batches(self._store, self.plan, stamped, progress)
-            self._refresh(_names(receipts))
+            self._refresh(_names(receipts), before if len(batches) > 1 else None)
             return receipts
 
     def scan_inbox(self) -> list[Receipt]:
@@ -399,10 +402,16 @@ class Shop:
             self._refresh(f"line {line.n} of the journal ({kind.replace('_', ' ')} by {who})")
             return line.n
 
-    def _refresh(self, cause: str) -> None:
-        """Assess what has changed, after anything came in or was decided."""
+    def _refresh(self, cause: str, since: datetime | None = None) -> None:
+        """Assess what has changed, after anything came in or was decided.
+
+        With `since`, facts of several moments have come in at once since then: what was late among them is
+        gone through again moment by moment.
+        """
         moment = Moment(queries.known(self._store, self._folder.shelf))
         self._current, self._past = moment, None
+        if since is not None:
+            replay(self._store, self._folder.shelf, moment, since)
         save(self._store, moment, self._stamp(None), cause)
 
     # -- what is asked -------------------------------------------------------------------------------------------

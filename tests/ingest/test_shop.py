@@ -58,8 +58,9 @@ def copy_of(folder: Path, to: Path) -> Shop:
 
 def test_a_shift_goes_off_with_day_size_and_start(gone_off: Path, tmp_path: Path) -> None:
     with copy_of(gone_off, tmp_path / "s") as shop:
-        row = shop.board()[0]
-        assert row.process == "H1/hone/size"
+        board = shop.board()
+        assert {r.process for r in board[:2]} == {"H1/hone/size", "H2/hone/size"}
+        row = next(r for r in board if r.process == "H1/hone/size")
         assert row.state in (State.GOING_OFF, State.OUT_OF_TOLERANCE)
         signal = row.open_signals[-1]
         assert signal.monitor == "level"
