@@ -21,6 +21,8 @@ OTHER_WORK = 0.21  # heads and cranks take numbers of the same running register
 FIRST_NUMBER = 781  # the register starts anew each January
 TYPO_DAY, TYPO_NUMBER = date(2025, 5, 20), 512
 SWAP_DAY, SWAP_BLOCKS = date(2025, 3, 11), 6
+# Days on which something is wrong with a bore gauge's file, so that there must be one.
+BORE_DAYS = (date(2024, 10, 8), date(2024, 12, 5), date(2025, 4, 2), date(2025, 6, 30))
 
 
 @dataclass(frozen=True)
@@ -52,10 +54,10 @@ def _drawn(streams: Streams) -> list[tuple[int, str, str, str]]:
     return [(day, family, mill, hone) for day, _, family, mill, hone in found]
 
 
-def _bring_forward(rows: list[tuple[int, str, str, str]], mill: str, day: int, wanted: int) -> None:
-    """Move the nearest blocks of a mill to an arrival day that must have so many of them."""
-    missing = wanted - sum(row[0] == day and row[2] == mill for row in rows)
-    others = sorted((abs(row[0] - day), i) for i, row in enumerate(rows) if row[2] == mill and row[0] != day)
+def _bring_forward(rows: list[tuple[int, str, str, str]], machine: str, day: int, wanted: int) -> None:
+    """Move the nearest blocks of a machine to an arrival day that must have so many of them."""
+    missing = wanted - sum(row[0] == day and machine in row for row in rows)
+    others = sorted((abs(row[0] - day), i) for i, row in enumerate(rows) if machine in row and row[0] != day)
     for _, i in others[: max(missing, 0)]:
         rows[i] = (day, *rows[i][1:])
     rows.sort(key=lambda row: row[0])
@@ -84,6 +86,8 @@ def arrivals(streams: Streams) -> list[Block]:
     """Every block of the period in order of arrival."""
     days = working_days()
     rows = _drawn(streams)
+    for day in BORE_DAYS:
+        _bring_forward(rows, "HN1", days.index(day) - 2, 2)
     _bring_forward(rows, "DM2", days.index(TYPO_DAY) - 1, 1)
     _bring_forward(rows, "DM1", days.index(SWAP_DAY) - 1, SWAP_BLOCKS)
     years = [days[row[0]].year for row in rows]

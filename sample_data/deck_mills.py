@@ -78,7 +78,7 @@ class NewMill:
         height = shop.decks.new_mill(
             block.index, number, family, left, shop.stories.deck_side_sd(block.family, day)
         )
-        used = self._cut + np.arange(len(cold))
+        used = self._cut + np.arange(len(cold), dtype=float)
         blunt = [shop.stories.blunt(self._forgotten, int(n)) for n in used]
         ra, rz = shop.decks.new_mill_finish(block.index, number, 0.42 + 0.0035 * used + np.array(blunt))
         started = at(day, begins)

@@ -16,6 +16,7 @@ END_SLOPE = np.array([0.8, -0.8, 0.8, -0.8])
 OLD_MILL_SD = {"F1": 7.5, "F3": 17.0}
 OLD_MILL_RA = {"F1": (0.58, 0.08), "F3": (2.05, 0.09)}
 SKIM = 12.0  # µm taken off by a second cut
+LET_GO = 1.05  # a deck a little rougher than its limit is not cut again
 
 
 @dataclass(frozen=True)
@@ -96,8 +97,8 @@ class Decks:
         return ra, 5.6 * ra
 
     def can_be_cut_again(self, height: NDArray[np.float64], ra: NDArray[np.float64], family: Family) -> bool:
-        """Whether a deck is too rough or too high, or the two banks too different."""
-        rough = ra.max() > family.deck_ra[1] or ra.min() < family.deck_ra[0]
+        """Whether a deck is clearly too rough, or too high, or the two banks too different."""
+        rough = ra.mean(axis=1).max() > LET_GO * family.deck_ra[1]
         high = height.max() > family.deck_tolerance
         means = height.mean(axis=1)
         uneven = family.bank_difference is not None and abs(means[0] - means[1]) > family.bank_difference

@@ -12,7 +12,8 @@ from sample_data.stories import Glaze
 from sample_data.streams import Streams
 
 BLOCK_SHARE = 0.40  # of the variance of log Rpk is common to a block
-IRON_FOUR_ON_DIAMOND = 0.72  # HN2 leaves the four-cylinder blocks finer than the diesels
+# HN2 leaves the four-cylinder blocks finer than the diesels, their peaks most of all.
+FOUR_ON_DIAMOND, FOUR_PEAKS_ON_DIAMOND = 0.72, 0.55
 RPK_HN1, RPK_HN2 = 0.23, 0.31  # µm, the Rpk that goes with the middle Ra and Rk of each hone
 
 
@@ -55,7 +56,7 @@ class Finish:
         common, own = self.rpk_block[index, number], self.rpk_bore[index, number, :bores]
         return np.sqrt(BLOCK_SHARE) * common + np.sqrt(1 - BLOCK_SHARE) * own
 
-    def stones(self, index: int, number: int, used: NDArray[np.int_], glaze: list[Glaze]) -> Trace:
+    def stones(self, index: int, number: int, used: NDArray[np.float64], glaze: list[Glaze]) -> Trace:
         """Traces from HN1.
 
         Parameters
@@ -80,10 +81,10 @@ class Finish:
             (4.2 + 0.0022 * used) * np.exp(0.05 * self.cycle[index, number, :n]) + slower,
         )
 
-    def diamond(self, index: int, number: int, family: str, used: NDArray[np.int_]) -> Trace:
+    def diamond(self, index: int, number: int, family: str, used: NDArray[np.float64]) -> Trace:
         """Traces from HN2; `used` counts the bores of the diamond head."""
         n = len(used)
-        factor = IRON_FOUR_ON_DIAMOND if family == "F1" else 1.0
+        factor, peaks = (FOUR_ON_DIAMOND, FOUR_PEAKS_ON_DIAMOND) if family == "F1" else (1.0, 1.0)
         middle = RPK_HN2 + 0.000045 * used
         rpk = middle * np.exp(0.11 * self._scatter(index, number, n))
         off = rpk - middle
@@ -91,4 +92,4 @@ class Finish:
         ra = 0.58 + 0.55 * (rpk - RPK_HN2) + 0.02 * self.ra[index, number, :n]
         rvk = 1.90 * np.exp(0.09 * self.rvk[index, number, :n])
         minutes = 6.1 * np.exp(0.05 * self.cycle[index, number, :n])
-        return Trace(factor * ra, factor * rpk, factor * rk, factor * rvk, minutes)
+        return Trace(factor * ra, peaks * rpk, factor * rk, factor * rvk, minutes)

@@ -146,7 +146,9 @@ class Hone:
         finish = self._shop.finish
         stones = self._stones
         if stones is None:
-            trace = finish.diamond(block.index, number, block.family, self._diamond + np.arange(n))
+            trace = finish.diamond(
+                block.index, number, block.family, self._diamond + np.arange(n, dtype=float)
+            )
             self._diamond += n
             return trace, np.ones(n), DIAMOND_HEAD
         dressed = stones.since_dress
@@ -154,7 +156,7 @@ class Hone:
             self._shop.stories.glaze(stones.name, stones.bores + k, None if dressed is None else dressed + k)
             for k in range(n)
         ]
-        trace = finish.stones(block.index, number, stones.used + np.arange(n), glaze)
+        trace = finish.stones(block.index, number, stones.used + np.arange(n, dtype=float), glaze)
         name = stones.name
         stones.hone(n)
         return trace, np.array([g.size_spread for g in glaze]), name

@@ -127,10 +127,10 @@ class Stories:
         return 0.00002 * max(decks - 60, 0) ** 2 if insert_set_due else 0.0
 
     def measured_warm(self, family: str, day: date, hour: int, chance: float) -> bool:
-        """Whether a block is honed and measured straight from the wash."""
+        """Whether a block is measured straight from the wash: two V6 of five, all in the afternoon."""
         if not self.has("warm") or family != "F2":
             return False
-        return WARM_WEEKS[0] <= day <= WARM_WEEKS[1] and hour >= 12 and chance < 0.40
+        return WARM_WEEKS[0] <= day <= WARM_WEEKS[1] and hour >= 12 and chance < 0.80
 
     def deck_side_sd(self, family: str, day: date) -> float:
         """Spread from deck to deck in one clamping on DM1. [µm]"""

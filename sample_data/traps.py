@@ -7,17 +7,14 @@ from collections import Counter
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
 
-from sample_data.arrivals import SWAP_BLOCKS, SWAP_DAY, TYPO_DAY, TYPO_NUMBER
+from sample_data.arrivals import BORE_DAYS, SWAP_BLOCKS, SWAP_DAY, TYPO_DAY, TYPO_NUMBER
 from sample_data.exports import Export
 from sample_data.gauges import GAUGES, THOU
 from sample_data.readings import moment
 from sample_data.scatter import NO_READING
 
-INCH_DAY = date(2024, 10, 8)
-TWICE_DAY = date(2024, 12, 5)
+INCH_DAY, TWICE_DAY, SIGN_DAY, CLOCK_DAY = BORE_DAYS
 MICROINCH_DAY = date(2025, 1, 14)
-SIGN_DAY = date(2025, 4, 2)
-CLOCK_DAY = date(2025, 6, 30)
 LOOSE_CAPS_DAY = date(2025, 9, 17)
 LOOSE_CAPS = 18.0  # µm the vertical bores read large
 LOOSE_MAINS = ("M2", "M3")

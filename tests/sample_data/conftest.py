@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 import pytest
 
@@ -92,12 +91,12 @@ class Exports:
     @staticmethod
     def _numbers(text: pd.Series) -> pd.Series:
         """Cells as numbers; empty ones and the 999 of a gauge without a reading become NaN."""
-        return pd.to_numeric(text.str.replace(",", ".").replace({"": None, "999": None}))
+        plain = text.str.replace(",", ".")
+        return pd.to_numeric(plain.where(~plain.isin(["", "999"])))
 
     @cached_property
     def _bore(self) -> pd.DataFrame:
         frame = self.raw("BG1", "BG2", "MG1")
-        frame["size"] = float("nan")
         frame["size"] = frame["set_mm"].astype(float) * 1000 + self._numbers(frame["dev_thou"]) * 25.4
         return frame.dropna(subset="size")
 
@@ -171,22 +170,6 @@ class Exports:
         jobs["bores"] = jobs["family"].map(cylinders)
         jobs["used"] = jobs.groupby("tool")["bores"].cumsum() - jobs["bores"]
         return jobs
-
-
-def main_contrast(mains: pd.DataFrame) -> pd.DataFrame:
-    """End bores minus inner bores of each first pass, with the size of each bore. [µm]"""
-    first = mains[mains["pass"] == 1]
-    size = first.groupby(["block", "family", "started", "main"])["dev"].mean().unstack()
-    last = size.notna().sum(axis=1)
-    values = size.to_numpy()
-    ends = np.array([(row[0] + row[n - 1]) / 2 for row, n in zip(values, last, strict=True)])
-    inner = np.array([np.nanmean(row[1 : n - 1]) for row, n in zip(values, last, strict=True)])
-    frame = size.reset_index()[["block", "family", "started"]].assign(contrast=ends - inner)
-    steps = [
-        (abs(row[1] - row[0]), abs(row[n - 1] - row[n - 2])) for row, n in zip(values, last, strict=True)
-    ]
-    frame["step"] = np.max(steps, axis=1)
-    return frame
 
 
 @pytest.fixture(scope="session", params=[SEED, *OTHER_SEEDS], ids=lambda seed: f"seed{seed}")
