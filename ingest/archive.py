@@ -1,23 +1,24 @@
 """Every file ever received, unchanged, by the hash of its bytes.
 
-With the journal this is the truth of a shop; the database can be deleted and made again from the two. The
-sidecar of a file keeps what its bytes do not say: its name, when it came, and how far the journal was then.
+With the journal this is the truth of a shop; the database can be deleted and made again from the two. A list
+beside the files keeps what their bytes do not say: name, moment of arrival, and how far the journal was then.
+The list is only ever added to, after the bytes are on the disk.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from ingest.durable import fsync_folder, write_new
-from ingest.problems import Problem
+from ingest.durable import fsync_folder, write_all
+from ingest.problems import Problem, StoreError
 
-_THREADS = 8  # fsyncs wait for the disk, not for the processor
+_LIST = "received.jsonl"
 
 
 @dataclass(frozen=True)
@@ -49,61 +50,78 @@ class Archive:
     ----------
     folder : Path
         Made if it does not exist.
+
+    Raises
+    ------
+    StoreError
+        The list of received files is damaged; the line is named.
     """
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         folder.mkdir(parents=True, exist_ok=True)
+        self._list = folder / _LIST
+        if not self._list.exists():
+            self._list.touch()
+            fsync_folder(folder)
+        self._entries = self._read_list()
 
     def path(self, sha256: str) -> Path:
         """Where the bytes with this hash are kept; the received name has no part in it."""
         return self.folder / sha256[:2] / f"{sha256}.csv"
 
-    def _sidecar(self, sha256: str) -> Path:
-        return self.folder / sha256[:2] / f"{sha256}.receipt.json"
+    def _read_list(self) -> dict[str, Archived]:
+        data = self._list.read_bytes()
+        whole = data.rfind(b"\n") + 1
+        if whole < len(data):  # what a power cut left of lines that were never acknowledged
+            self._cut(whole)
+        entries: dict[str, Archived] = {}
+        for n, line in enumerate(data[:whole].splitlines(), 1):
+            try:
+                content = json.loads(line)
+                moment = datetime.fromisoformat(content["known_at"])
+                entry = Archived(**(content | {"known_at": moment}))
+            except (ValueError, KeyError, TypeError):
+                raise StoreError(
+                    f"Line {n} of {_LIST} in the archive cannot be read: restore the file from a backup."
+                ) from None
+            entries.setdefault(entry.sha256, entry)
+        return entries
+
+    def _cut(self, size: int) -> None:
+        with self._list.open("r+b") as file:
+            file.truncate(size)
+            os.fsync(file.fileno())
 
     def holds(self, sha256: str) -> bool:
-        """Whether a file with this hash is kept, whole and with its sidecar."""
-        return self._sidecar(sha256).exists()
+        """Whether a file with this hash is kept."""
+        return sha256 in self._entries
 
     def put(self, files: Sequence[tuple[Archived, bytes]]) -> None:
         """Keep files; returns when every byte and name is on the disk. A file already held stays as it is."""
         fresh = {entry.sha256: (entry, data) for entry, data in files if not self.holds(entry.sha256)}
         if not fresh:
             return
-        folders = {self.path(sha).parent for sha in fresh}
-        made = [f for f in folders if not f.exists()]
+        made = {self.path(sha).parent for sha in fresh if not self.path(sha).parent.exists()}
         for folder in made:
             folder.mkdir(exist_ok=True)
-        self._each(self._write_bytes, fresh.values())
-        self._each(self._write_sidecar, (entry for entry, _ in fresh.values()))
-        self._each(fsync_folder, folders)
         if made:
             fsync_folder(self.folder)
+        write_all(self.folder, [(self.path(sha), data) for sha, (_, data) in fresh.items()])
+        self._append([entry for entry, _ in fresh.values()])
 
-    @staticmethod
-    def _each(task: Callable[..., None], items: Iterable) -> None:
-        items = list(items)
-        if len(items) < 4:
-            for item in items:
-                task(item)
-            return
-        with ThreadPoolExecutor(_THREADS) as pool:
-            list(pool.map(task, items))
-
-    def _write_bytes(self, item: tuple[Archived, bytes]) -> None:
-        write_new(self.path(item[0].sha256), item[1])
-
-    def _write_sidecar(self, entry: Archived) -> None:
-        content = {
-            "name": entry.name,
-            "known_at": entry.known_at.isoformat(),
-            "bytes": entry.bytes,
-            "order": entry.order,
-            "journal_line": entry.journal_line,
-        }
-        text = json.dumps(content, ensure_ascii=True, sort_keys=True)
-        write_new(self._sidecar(entry.sha256), text.encode())
+    def _append(self, entries: list[Archived]) -> None:
+        lines = b"".join(_line(entry) for entry in entries)
+        start = self._list.stat().st_size
+        try:
+            with self._list.open("ab") as file:
+                file.write(lines)
+                file.flush()
+                os.fsync(file.fileno())
+        except OSError:
+            self._cut(start)
+            raise
+        self._entries |= {entry.sha256: entry for entry in entries}
 
     def read(self, sha256: str) -> bytes:
         """Bytes of a kept file.
@@ -116,25 +134,12 @@ class Archive:
         return self.path(sha256).read_bytes()
 
     def entry(self, sha256: str) -> Archived | None:
-        """What the sidecar of a hash says; None when the file is not held."""
-        try:
-            content = json.loads(self._sidecar(sha256).read_bytes())
-        except FileNotFoundError:
-            return None
-        return Archived(
-            sha256=sha256,
-            name=content["name"],
-            known_at=datetime.fromisoformat(content["known_at"]),
-            bytes=content["bytes"],
-            order=content["order"],
-            journal_line=content["journal_line"],
-        )
+        """What the list says of a hash; None when the file is not held."""
+        return self._entries.get(sha256)
 
     def history(self) -> list[Archived]:
         """Everything kept, in the order of arrival."""
-        names = [p.name.removesuffix(".receipt.json") for p in self.folder.glob("??/*.receipt.json")]
-        entries = [entry for entry in (self.entry(name) for name in names) if entry is not None]
-        return sorted(entries, key=lambda e: (e.order, e.known_at, e.sha256))
+        return sorted(self._entries.values(), key=lambda e: (e.order, e.known_at, e.sha256))
 
     def verify(self) -> list[Problem]:
         """Read every kept file and compare it with its hash."""
@@ -149,3 +154,15 @@ class Archive:
                 remedy = "Restore this file from a backup."
                 problems.append(Problem(entry.name, None, None, "archive", entry.sha256, reason, remedy))
         return problems
+
+
+def _line(entry: Archived) -> bytes:
+    content = {
+        "sha256": entry.sha256,
+        "name": entry.name,
+        "known_at": entry.known_at.isoformat(),
+        "bytes": entry.bytes,
+        "order": entry.order,
+        "journal_line": entry.journal_line,
+    }
+    return json.dumps(content, ensure_ascii=True).encode() + b"\n"

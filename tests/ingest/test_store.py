@@ -1,5 +1,6 @@
 """The store: opened, brought up to date, refused with a sentence when it cannot be right."""
 
+import hashlib
 import subprocess
 import sys
 from pathlib import Path
@@ -116,11 +117,10 @@ def test_one_owner_of_a_folder(tmp_path: Path) -> None:
     again.release()
 
 
-def test_the_archive_keeps_bytes_and_the_moment_they_came(tmp_path: Path) -> None:
-    import hashlib
-
+@pytest.mark.parametrize("count", [6, 60])  # flushed one by one, and all together
+def test_the_archive_keeps_bytes_and_the_moment_they_came(count: int, tmp_path: Path) -> None:
     archive = Archive(tmp_path)
-    datas = [f"file {n}".encode() for n in range(6)]
+    datas = [f"file {n}".encode() for n in range(count)]
     entries = [
         Archived(hashlib.sha256(d).hexdigest(), f"{n}.csv", RECEIVED, len(d), n, 0)
         for n, d in enumerate(datas)
@@ -137,9 +137,7 @@ def test_the_archive_keeps_bytes_and_the_moment_they_came(tmp_path: Path) -> Non
     assert not [*tmp_path.rglob("*.tmp")]
 
 
-def test_bytes_without_sidecar_are_written_again(tmp_path: Path) -> None:
-    import hashlib
-
+def test_bytes_that_never_came_on_the_list_are_written_again(tmp_path: Path) -> None:
     data = b"cut off by a power cut"
     sha = hashlib.sha256(data).hexdigest()
     archive = Archive(tmp_path)
@@ -148,3 +146,35 @@ def test_bytes_without_sidecar_are_written_again(tmp_path: Path) -> None:
     assert not archive.holds(sha)
     archive.put([(Archived(sha, "a.csv", RECEIVED, len(data), 1, 0), data)])
     assert archive.read(sha) == data
+    assert Archive(tmp_path).history() == archive.history()
+
+
+def test_half_a_line_at_the_end_of_the_list_is_removed_and_a_damaged_one_named(tmp_path: Path) -> None:
+    archive = Archive(tmp_path)
+    for n, data in enumerate((b"one", b"two")):
+        entry = Archived(hashlib.sha256(data).hexdigest(), "caf\udce9.csv", RECEIVED, 3, n, 0)
+        archive.put([(entry, data)])
+    path = tmp_path / "received.jsonl"
+    whole = path.read_bytes()
+    path.write_bytes(whole + whole[:30])
+    assert Archive(tmp_path).history() == archive.history()
+    assert path.read_bytes() == whole
+    path.write_bytes(whole.replace(b"sha256", b"sha257", 1))
+    with pytest.raises(StoreError, match=r"Line 1 of received\.jsonl"):
+        Archive(tmp_path)
+
+
+def test_a_full_disk_leaves_the_archive_as_it_was(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    archive = Archive(tmp_path)
+    entry = Archived(hashlib.sha256(b"x").hexdigest(), "a.csv", RECEIVED, 1, 0, 0)
+
+    def full(_: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("ingest.durable.os.fsync", full)
+    with pytest.raises(OSError, match="No space"):
+        archive.put([(entry, b"x")])
+    monkeypatch.undo()
+    assert archive.history() == Archive(tmp_path).history() == []
+    archive.put([(entry, b"x")])
+    assert Archive(tmp_path).history() == [entry]
