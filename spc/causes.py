@@ -133,9 +133,11 @@ def limiting_causes(
         best = float(quantiles(shape, centred, overall.sigma)[1])
         room = (upper - lower) / 2 if lower is not None and upper is not None else (upper or 0.0)
         causes.append(Cause("off centre", None, aside, None, abs(middle - best) / room, left(centred, total)))
-    return tuple(
-        sorted(causes, key=lambda cause: -math.inf if cause.ppk_without is None else -cause.ppk_without)
-    ), warnings
+
+    def worth(cause: Cause) -> float:
+        return math.inf if cause.ppk_without is None else cause.ppk_without
+
+    return tuple(sorted(causes, key=worth, reverse=True)), warnings
 
 
 def _centre(shape: Shape, sigma: float, lower: float | None, upper: float | None) -> float | None:
