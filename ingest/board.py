@@ -10,6 +10,31 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
 
+from ingest.board_files import LogEntry, Question, ReceiptFact, SetAsideFact, SourceRow
+from ingest.board_parts import PartReading, PartView, PassFact
+
+__all__ = [
+    "BoardRow",
+    "ClosingFact",
+    "DoubtFact",
+    "EventFact",
+    "LogEntry",
+    "MonitorTrace",
+    "OutFact",
+    "PartPoint",
+    "PartReading",
+    "PartView",
+    "PassFact",
+    "ProcessView",
+    "Question",
+    "ReceiptFact",
+    "SetAsideFact",
+    "SignalFact",
+    "SourceRow",
+    "SpecFact",
+    "State",
+]
+
 
 class State(StrEnum):
     """The one word for how a process stands; the first that applies, in the order written here, is used."""
@@ -278,157 +303,3 @@ class ProcessView:
     """Assumptions that did not hold, in words."""
     plan_sha: str
     """Hash of the plan the verdicts rest on."""
-
-
-@dataclass(frozen=True)
-class PartReading:
-    """One stored reading as it counts on its part."""
-
-    feature: str
-    feature_name: str
-    machine: str | None
-    operation: str | None
-    pass_no: int | None
-    position: str
-    value: float
-    """Absolute value in base unit."""
-    deviation: float | None
-    """From the family's target; None without one."""
-    raw: str
-    raw_unit: str
-    time: datetime
-    corrected_time: datetime
-    """As `time`, less the offset of a gauge clock found wrong."""
-    gauge: str | None
-    operator: str | None
-    tool: str | None
-    part_temp: float | None
-    gauge_temp: float | None
-    note: str | None
-    status: str
-    """used | repeat | incoming | waiting | doubt | rejected | audit | check."""
-    reason: str
-    remedy: str
-    lower: float | None
-    upper: float | None
-    out: str | None
-    """above | below | None; a reading that is never judged (incoming, audit) has None."""
-    receipt: int
-    line: int
-    col: str
-    display: str
-    decimals: int
-
-
-@dataclass(frozen=True)
-class PassFact:
-    """One trip of a part through an operation."""
-
-    machine: str
-    machine_name: str
-    operation: str
-    operation_name: str
-    pass_no: int
-    tool: str | None
-    started: datetime | None
-    ended: datetime | None
-    note: str | None
-
-
-@dataclass(frozen=True)
-class PartView:
-    """One part by serial."""
-
-    serial: str
-    family: str | None
-    family_name: str | None
-    passes: tuple[PassFact, ...]
-    readings: tuple[PartReading, ...]
-    processes: tuple[tuple[str, int], ...]
-    """(process, pass) it was judged in."""
-
-
-@dataclass(frozen=True)
-class SourceRow:
-    """The very line of a file in the archive that a reading came from."""
-
-    receipt: int
-    name: str
-    sha256: str
-    line: int
-    text: str
-    before: tuple[str, ...]
-    after: tuple[str, ...]
-    """Up to three lines on either side."""
-
-
-@dataclass(frozen=True)
-class ReceiptFact:
-    """One file and how its lines balance: lines = stored + partly + known + set_aside + blank."""
-
-    id: int
-    name: str
-    sha256: str
-    known_at: datetime
-    bytes: int
-    layout: str | None
-    role: str | None
-    status: str
-    """taken | waiting | refused."""
-    lines: int
-    stored: int
-    partly: int
-    known: int
-    set_aside: int
-    blank: int
-    reason: str | None
-    warnings: tuple[str, ...] = ()
-    held: int = 0
-    """Readings stored from it that do not count for now (waiting or in doubt); see `Shop.set_aside_rows`."""
-
-
-@dataclass(frozen=True)
-class SetAsideFact:
-    """A row or cell that does not count, why, and what to do about it."""
-
-    receipt: int
-    name: str
-    line: int
-    col: str | None
-    text: str
-    kind: str
-    reason: str
-    remedy: str
-    releases_itself: bool
-    """True for a row that waits for an answer from another file or the plan."""
-    suggestion: str | None = None
-    """For example the serial it probably means."""
-
-
-@dataclass(frozen=True)
-class Question:
-    """Something odd that did not stop anything, for a person to look at."""
-
-    kind: str
-    text: str
-    receipt: int | None = None
-    line: int | None = None
-
-
-@dataclass(frozen=True)
-class LogEntry:
-    """One line of the log: what was done, noticed or decided, when, by whom and why."""
-
-    when: datetime
-    known_at: datetime
-    who: str | None
-    verified: bool
-    kind: str
-    """event | signal | cleared | back | withdrawn | decision | file."""
-    title: str
-    detail: str = ""
-    process: str | None = None
-    journal_line: int | None = None
-    receipt: int | None = None
-    line: int | None = None
-    undone: bool = False

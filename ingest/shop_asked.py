@@ -1,0 +1,126 @@
+"""What a shop is asked: the board, the pages, the files, the log."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+from ingest import history, queries
+from ingest.ability import capability
+from ingest.board import (
+    BoardRow,
+    LogEntry,
+    PartView,
+    ProcessView,
+    Question,
+    ReceiptFact,
+    SetAsideFact,
+    SourceRow,
+)
+from ingest.facts import concerns
+from ingest.known import standing
+from ingest.saving import part_rows
+from ingest.shop_open import OpenShop, ShopError
+from ingest.states import board_rows
+from ingest.views import events_on, part_view, process_view
+from spc.capability import Capability
+
+
+class AnsweringShop(OpenShop):
+    """Questions to a shop. Use `ingest.shop.Shop`."""
+
+    def board(self, as_of: date | None = None) -> list[BoardRow]:
+        """Every process, worst first.
+
+        Parameters
+        ----------
+        as_of : date, optional
+            Show what was known at the end of that day (or at that moment, for a datetime), with the clock of
+            then; by default what is known now, from stored assessments.
+        """
+        if as_of is None:
+            return board_rows(
+                self.plan, self.calendar, queries.states(self._store, self.plan.zone), self.now()
+            )
+        cut = self._cut(as_of)
+        with self._turn:
+            moment = self._moment(cut)
+            return board_rows(moment.known.plan, moment.calendar, moment.states(), min(cut, self.now()))
+
+    def process(self, process: str, as_of: date | None = None) -> ProcessView | None:
+        """The page of one process; None when there is no such process."""
+        row = next((r for r in self.board(as_of) if r.process == process), None)
+        if row is None:
+            return None
+        if as_of is not None:
+            with self._turn:
+                moment = self._moment(self._cut(as_of))
+                done = moment.assessed(process)
+                parts = part_rows(done, moment.resolved.families)
+                events = events_on(moment.known.plan, moment.calendar, done.facts.events)
+            return process_view(
+                moment.known.plan, moment.calendar, row, done.state, parts, done.state.signals, events
+            )
+        state = queries.state(self._store, process, self.plan.zone)
+        if state is None:
+            return None
+        feature = self.plan.features[state.feature]
+        table = queries.events(self._store)
+        _, undone = standing(queries.decisions(self._store))
+        table = table[~table["journal_line"].isin(list(undone))]
+        mine = table[
+            (table["target"] == state.machine)
+            & table["kind"].isin([k for k, e in self.plan.events.items() if concerns(feature, e.features)])
+        ]
+        return process_view(
+            self.plan, self.calendar, row, state, queries.parts(self._store, process),
+            queries.signals(self._store, self.plan.zone, process), events_on(self.plan, self.calendar, mine),
+        )  # fmt: skip
+
+    def part(self, serial: str) -> PartView | None:
+        """Everything known of one part; None when nobody has heard of the serial."""
+        return part_view(self._now_moment(), serial)
+
+    def source(self, receipt: int, line: int) -> SourceRow:
+        """A line of a file in the archive, with the lines around it.
+
+        Raises
+        ------
+        ShopError
+            There is no such file or line.
+        """
+        names = queries.receipt_names(self._store)
+        if receipt not in names:
+            raise ShopError(f"There is no receipt {receipt}.")
+        name, sha = names[receipt]
+        try:
+            return history.source_row(self._folder.archive.read(sha), receipt, name, sha, line)
+        except history.NoSuchLine as error:
+            raise ShopError(str(error)) from None
+
+    def receipts(self) -> list[ReceiptFact]:
+        """Every file received, newest first, with the readings of it that do not count for now."""
+        held = self._now_moment().resolved.held()["receipt"].value_counts()
+        return [replace(r, held=int(held.get(r.id, 0))) for r in queries.receipts(self._store, self.calendar)]
+
+    def set_aside_rows(self, receipt: int | None = None) -> list[SetAsideFact]:
+        """Every row or cell that does not count, why, and what to do about it; newest file first."""
+        return history.set_aside_facts(self._store, self._now_moment(), receipt)
+
+    def questions(self) -> tuple[Question, ...]:
+        """Oddities that stopped nothing, for a person to look at."""
+        return self._now_moment().resolved.questions
+
+    def log(self) -> list[LogEntry]:
+        """Every event, signal, decision and file, newest first."""
+        return history.log(self._store, self._now_moment())
+
+    def capability(
+        self, process: str, family: str, since: date | None = None, until: date | None = None
+    ) -> Capability | None:
+        """Capability of one family on one process from the parts of some days (see `ingest.ability`)."""
+        return capability(self._now_moment(), process, family, since, until)
+
+    def digest(self) -> str:
+        """Hash of readings, assessments, signals and decisions: equal for equal shops, whatever their ids."""
+        return history.digest(self._store)
