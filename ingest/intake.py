@@ -7,7 +7,6 @@ before that, the same files can be sent again and the outcome is the same.
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -19,6 +18,7 @@ import pyarrow as pa
 
 from ingest.archive import Archive, Archived
 from ingest.intake_known import REPEAT, STORED, Outcome, judge_events, judge_jobs, judge_readings
+from ingest.intake_receipts import insert_table, receipts_of, store_receipts
 from ingest.intake_tally import Count, SetAside, count_draft
 from ingest.journal import Journal
 from ingest.layout_context import Registers
@@ -38,11 +38,6 @@ BATCH_BYTES = 64_000_000
 LATE_US = 3 * 86_400_000_000
 """Readings older than the newest by more than this are late. Three days, so that a weekend is not."""
 
-_COLUMNS = (
-    "id", "sha256", "name", "bytes", "known_at", "layout", "role", "status", "lines", "stored", "partly",
-    "known", "set_aside", "blank", "cells", "cells_stored", "cells_known", "cells_set_aside", "cells_blank",
-    "reason", "message", "plan_sha", "warnings", "released_by",
-)  # fmt: skip
 _READING = (
     "line", "col", "role", "seq", "time", "serial", "feature", "position", "value", "raw", "raw_unit",
     "set_size", "gauge", "operator", "tool", "family", "machine", "operation", "stage", "pass", "part_temp",
@@ -89,7 +84,7 @@ def take_in(
     """
     known_at = _zone_less(known_at)
     hashes = [hashlib.sha256(file.data).hexdigest() for file in files]
-    before = _receipts_of(store, set(hashes))
+    before = receipts_of(store, set(hashes))
     items: dict[str, _Item] = {}
     headers = HeaderReader(plan)
     for sha, file in zip(hashes, files, strict=True):
@@ -192,7 +187,7 @@ def _take_batch(
         first = _next_id(cursor, "receipt")
         count = _store_rows(cursor, drafts, first)
         receipts = [_receipt(n, item, read[n], count, plan, first + n) for n, item in enumerate(items)]
-        _store_receipts(cursor, receipts)
+        store_receipts(cursor, receipts)
         _store_aside(cursor, count.aside, first)
         for item, receipt in zip(items, receipts, strict=True):
             if item.waiting is not None:
@@ -285,16 +280,7 @@ def _insert(
     ids = pa.array(np.arange(start, start + len(rows)))
     receipts = pa.array(rows["file"].to_numpy() + first)
     ready = pa.table({"id": ids, "receipt": receipts} | {name: rows[name] for name in columns})
-    _insert_table(cursor, table, ready)
-
-
-def _insert_table(cursor: duckdb.DuckDBPyConnection, table: str, rows: pa.Table) -> None:
-    names = ", ".join(rows.column_names)
-    cursor.register("incoming", rows)
-    try:
-        cursor.execute(f"insert into {table} ({names}) select {names} from incoming")
-    finally:
-        cursor.unregister("incoming")
+    insert_table(cursor, table, ready)
 
 
 def _store_aside(cursor: duckdb.DuckDBPyConnection, aside: list[SetAside], first: int) -> None:
@@ -314,7 +300,7 @@ def _store_aside(cursor: duckdb.DuckDBPyConnection, aside: list[SetAside], first
             "remedy": pa.array([a.complaint.remedy for a in aside], text),
         }
     )
-    _insert_table(cursor, "set_aside", rows)
+    insert_table(cursor, "set_aside", rows)
 
 
 def _receipt(n: int, item: _Item, read: Sheet | NoSheet, count: Count, plan: Plan, number: int) -> Receipt:
@@ -347,61 +333,4 @@ def _receipt(n: int, item: _Item, read: Sheet | NoSheet, count: Count, plan: Pla
         lines=done.lines,
         cells=done.cells,
         warnings=dict(sorted(done.warnings.items())),
-    )
-
-
-def _store_receipts(cursor: duckdb.DuckDBPyConnection, receipts: list[Receipt]) -> None:
-    columns: dict[str, list] = {name: [] for name in _COLUMNS}
-    for r in receipts:
-        lines, cells = r.lines, r.cells
-        values = (
-            r.id, r.sha256, _printable(r.name), r.bytes, r.known_at, r.layout, r.role, r.status, lines.total,
-            lines.stored, lines.partly, lines.known, lines.set_aside, lines.blank, cells.total, cells.stored,
-            cells.known, cells.set_aside, cells.blank, r.reason, r.message, r.plan_sha,
-            json.dumps(dict(r.warnings), sort_keys=True), r.released_by,
-        )  # fmt: skip
-        for name, value in zip(_COLUMNS, values, strict=True):
-            columns[name].append(value)
-    numbers = {"id", "bytes", "released_by", *_COLUMNS[8:19]}
-    types = {name: pa.int64() if name in numbers else pa.string() for name in _COLUMNS}
-    types["known_at"] = pa.timestamp("us")
-    table = pa.table({name: pa.array(column, types[name]) for name, column in columns.items()})
-    _insert_table(cursor, "receipt", table)
-
-
-def _printable(name: str) -> str:
-    """A file name as text: bytes that are no characters are shown as escapes."""
-    return name.encode("utf-8", "backslashreplace").decode()
-
-
-def _receipts_of(store: Store, hashes: set[str]) -> dict[str, Receipt]:
-    """The receipt that stands for each hash: the first that was taken or refused, else the one that waits."""
-    with store.cursor() as cursor:
-        cursor.register("wanted", pa.table({"sha256": pa.array(sorted(hashes), pa.string())}))
-        rows = cursor.execute(
-            f"select {', '.join(_COLUMNS)} from receipt semi join wanted using (sha256) order by id"
-        ).fetchall()
-        cursor.unregister("wanted")
-    found: dict[str, Receipt] = {}
-    for row in rows:
-        receipt = _from_row(dict(zip(_COLUMNS, row, strict=True)))
-        if receipt.released_by is None:
-            found.setdefault(receipt.sha256, receipt)
-    return found
-
-
-def _from_row(row: dict) -> Receipt:
-    lines = Tally(row["lines"], row["stored"], row["partly"], row["known"], row["set_aside"], row["blank"])
-    cells = Tally(
-        row["cells"],
-        row["cells_stored"],
-        0,
-        row["cells_known"],
-        row["cells_set_aside"],
-        row["cells_blank"],
-    )
-    kept = ("id", "sha256", "name", "bytes", "known_at", "layout", "role", "status", "reason", "message",
-            "plan_sha", "released_by")  # fmt: skip
-    return Receipt(
-        lines=lines, cells=cells, warnings=json.loads(row["warnings"]), **{name: row[name] for name in kept}
     )

@@ -62,7 +62,7 @@ def check(desk: Desk, receipt: Receipt, data: bytes) -> None:
         assert bool(reasons) == (receipt.lines.set_aside + receipt.lines.partly > 0)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.lists(st.lists(a_file(), min_size=1, max_size=3), min_size=1, max_size=3))
 def test_lines_and_cells_balance_for_any_file(batches: list[list[bytes]]) -> None:
     with tempfile.TemporaryDirectory() as folder:
@@ -92,7 +92,7 @@ def test_no_damage_to_the_bytes_escapes(data: bytes, draw: st.DataObject) -> Non
             desk.close()
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(st.lists(a_file(), min_size=2, max_size=5))
 def test_files_together_give_what_they_give_one_by_one(files: list[bytes]) -> None:
     with tempfile.TemporaryDirectory() as folder:

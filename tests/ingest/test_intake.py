@@ -274,7 +274,7 @@ def test_nothing_is_stored_of_a_batch_that_is_stopped_and_sending_it_again_compl
     def power_cut(*_: object) -> None:
         raise KeyboardInterrupt
 
-    for step in ("_store_receipts", "_store_aside", "_insert_table"):
+    for step in ("store_receipts", "_store_aside", "insert_table"):
         with monkeypatch.context() as patch:
             patch.setattr(intake, step, power_cut)
             with pytest.raises(KeyboardInterrupt):
@@ -370,3 +370,29 @@ def test_every_reading_of_the_store_is_finite(desk: Desk) -> None:
             "insert into reading (id, receipt, line, col, role, time, feature, position, raw, raw_unit, value) "
             "select id, 1, 1, 'c', 'readings', now()::timestamp, 'f', '', '', 'um', value from bad"
         )
+
+
+@pytest.mark.parametrize(
+    ("last", "kept"), [("2.64", False), ("2.641", False), ("2.6413", True), ("2", False), ("", True)]
+)
+def test_a_last_number_that_may_be_cut_short_is_not_believed(last: str, kept: bool, desk: Desk) -> None:
+    header = "when,block,place,set_in,dev_thou"
+    rows = [f"2026-03-10 09:0{n},A1001,M{n}V,2.6400,{d}" for n, d in ((1, "1.2131"), (2, "-0.1200"))]
+    data = long_file(*rows, f"2026-03-10 09:03,A1001,M3V,2.6400,{last}", header=header)[:-1]
+    receipt = desk.one(data)
+    kinds = desk.aside(receipt.id)
+    if last == "":
+        assert kinds == {"missing_value": 1}
+    else:
+        assert kinds == ({} if kept else {"row_truncated": 1})
+    assert receipt.warnings["no_final_newline"] == 1
+
+
+def test_shop_time_that_came_never_or_twice_is_set_aside_unless_the_file_tells(tmp_path: Path) -> None:
+    desk = Desk(tmp_path)
+    rows = [long_row(n, position=f"M{n}-V").replace("2026-03-10 09", "2026-03-08 02") for n in (1, 2)]
+    desk.one(long_file(*rows))
+    assert desk.aside() == {"time_nonexistent": 2}
+    desk.one(long_file(long_row(1).replace("2026-03-10 09", "2025-11-02 01")))
+    assert desk.aside() == {"time_nonexistent": 2, "ambiguous_timestamp": 1}
+    desk.close()
