@@ -65,6 +65,20 @@ def test_the_old_mill_looks_worse_only_when_families_are_mixed(shop):
     assert 13 <= means["DM2"].std() <= 17
 
 
+def test_a_month_of_diesels_says_little(shop):
+    heights = shop.decks[(shop.decks["family"] == "F3") & (shop.decks["pass"] == 1)]
+    mean = heights.groupby("block").agg(dev=("dev", "mean"), when=("started", "first"))
+    widths = []
+    for _, month in mean.groupby(mean["when"].dt.strftime("%Y-%m")):
+        n, spread = len(month), month["dev"].std()
+        if 17 <= n <= 23:
+            index = (75 - abs(month["dev"].mean())) / (3 * spread)
+            # Bissell 1990, normal approximation
+            widths.append(2 * 1.96 * np.sqrt(1 / (9 * n) + index**2 / (2 * (n - 1))))
+    assert len(widths) >= 5
+    assert 0.8 <= np.median(widths) <= 1.2
+
+
 def test_the_clamping_comes_loose_in_autumn_and_the_mean_stays(decks):
     v6 = decks[(decks["family"] == "F2") & (decks["pass"] == 1)]
     banks = v6.pivot_table(index="block", columns="deck", values="dev")
