@@ -11,7 +11,7 @@ from datetime import date, datetime
 from enum import StrEnum
 
 from ingest.board_files import LogEntry, Question, ReceiptFact, SetAsideFact, SourceRow
-from ingest.board_parts import PartReading, PartView, PassFact
+from ingest.board_parts import PartDerived, PartReading, PartStock, PartView, PassFact
 
 __all__ = [
     "BoardRow",
@@ -21,8 +21,10 @@ __all__ = [
     "LogEntry",
     "MonitorTrace",
     "OutFact",
+    "PartDerived",
     "PartPoint",
     "PartReading",
+    "PartStock",
     "PartView",
     "PassFact",
     "ProcessView",

@@ -38,7 +38,7 @@ class PartReading:
     lower: float | None
     upper: float | None
     out: str | None
-    """above | below | None; a reading that is never judged (incoming, audit) has None."""
+    """above | below | None. Only the used readings of the last pass are judged: they are what was delivered."""
     receipt: int
     line: int
     col: str
@@ -62,6 +62,44 @@ class PassFact:
 
 
 @dataclass(frozen=True)
+class PartDerived:
+    """A value computed from the readings of one pass: taper, out-of-round, step, range ..."""
+
+    feature: str
+    feature_name: str
+    machine: str
+    operation: str
+    pass_no: int
+    position: str
+    """"" for a value of the whole part."""
+    value: float
+    """Signed."""
+    lower: float | None
+    upper: float | None
+    absolute: bool
+    """Limits apply to the absolute value."""
+    out: str | None
+    """above | below | None; only the last pass is judged."""
+    display: str
+    decimals: int
+
+
+@dataclass(frozen=True)
+class PartStock:
+    """Stock taken off at one position, from the latest reading before the first pass to the last pass."""
+
+    feature: str
+    operation: str | None
+    position: str
+    before: float
+    after: float
+    removed: float
+    """0 or more."""
+    display: str
+    decimals: int
+
+
+@dataclass(frozen=True)
 class PartView:
     """One part by serial."""
 
@@ -72,3 +110,5 @@ class PartView:
     readings: tuple[PartReading, ...]
     processes: tuple[tuple[str, int], ...]
     """(process, pass) it was judged in."""
+    derived: tuple[PartDerived, ...] = ()
+    stock: tuple[PartStock, ...] = ()

@@ -22,7 +22,8 @@ from ingest.known import standing
 from ingest.saving import part_rows
 from ingest.shop_open import OpenShop, ShopError
 from ingest.states import board_rows
-from ingest.views import events_on, part_view, process_view
+from ingest.view_part import part_view
+from ingest.views import events_on, process_view
 from spc.capability import Capability
 
 

@@ -1,4 +1,4 @@
-"""What the page of one process and the page of one part show."""
+"""What the page of one process shows."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from ingest.assessment import ProcessState, event_fact
@@ -16,18 +15,12 @@ from ingest.board import (
     EventFact,
     MonitorTrace,
     PartPoint,
-    PartReading,
-    PartView,
-    PassFact,
     ProcessView,
     SignalFact,
     SpecFact,
 )
 from ingest.calendar import Calendar
-from ingest.limits import in_force
-from ingest.moment import Moment
 from ingest.plan import Plan
-from ingest.reasons import explain
 
 
 def process_view(
@@ -95,14 +88,15 @@ def _point(r: Mapping[Any, Any], when: datetime) -> PartPoint:
         score=float(r["score"]),
         verdict=r["verdict"],
         spread=tuple(float(v) for v in r["spread"]),
-        tool=_text(r["tool"]),
+        tool=text_or_none(r["tool"]),
         wear=None if r["wear"] is None or math.isnan(r["wear"]) else float(r["wear"]),
-        aside=_text(r["aside"]),
+        aside=text_or_none(r["aside"]),
         first_verdict=first if isinstance(first, str) and first != r["verdict"] else None,
     )
 
 
-def _text(value: Any) -> str | None:
+def text_or_none(value: Any) -> str | None:
+    """A text, or None for whatever stands for a missing one in a frame."""
     return value if isinstance(value, str) else None
 
 
@@ -132,110 +126,3 @@ def _specifications(plan: Plan, state: ProcessState) -> tuple[SpecFact, ...]:
 def events_on(plan: Plan, calendar: Calendar, events: pd.DataFrame) -> list[EventFact]:
     """Rows of `Known.events` as facts, oldest first."""
     return [event_fact(plan, calendar, row) for row in events.to_dict("records")]
-
-
-def part_view(moment: Moment, serial: str) -> PartView | None:
-    """Everything known of one part; None when nobody has heard of the serial."""
-    plan, calendar, resolved = moment.known.plan, moment.calendar, moment.resolved
-    rows = resolved.readings[
-        (resolved.readings["serial"] == serial) & (resolved.readings["role"] != "checks")
-    ]
-    passes = resolved.passes[resolved.passes["serial"] == serial].sort_values(
-        ["begun", "pass"], kind="stable"
-    )
-    if not len(rows) and not len(passes):
-        return None
-    family = next((resolved.families[int(f)] for f in rows["fam"] if f >= 0), None)
-    if family is None:
-        family = next((f for f in passes["family"] if isinstance(f, str)), None)
-    rows = rows.sort_values(["when", "seq", "line"], na_position="first", kind="stable")
-    processes = sorted(
-        (process, int(n))
-        for process, facts in moment.facts.processes.items()
-        for part, n in zip(facts.parts["part"], facts.parts["pass_no"], strict=True)
-        if part == serial
-    )
-    return PartView(
-        serial=serial,
-        family=family,
-        family_name=plan.families[family].name if family in plan.families else None,
-        passes=tuple(_pass(plan, calendar, p) for p in passes.to_dict("records")),
-        readings=tuple(_reading(moment, r) for r in rows.to_dict("records")),
-        processes=tuple(processes),
-    )
-
-
-def _pass(plan: Plan, calendar: Calendar, p: Mapping[Any, Any]) -> PassFact:
-    machine, operation = p["machine"] or "", p["operation"]
-    return PassFact(
-        machine=machine,
-        machine_name=plan.machines[machine].name if machine in plan.machines else machine,
-        operation=operation,
-        operation_name=plan.operations[operation].name if operation in plan.operations else operation,
-        pass_no=int(p["pass"]),
-        tool=_text(p["tool"]),
-        started=_local(calendar, p["started"]),
-        ended=_local(calendar, p["ended"]),
-        note=_text(p["note"]),
-    )
-
-
-def _local(calendar: Calendar, when: Any) -> datetime | None:
-    return None if pd.isna(when) else calendar.local(pd.Timestamp(when).to_pydatetime())
-
-
-def _reading(moment: Moment, r: Mapping[Any, Any]) -> PartReading:
-    plan, resolved = moment.known.plan, moment.resolved
-    feature = plan.features.get(r["feature"])
-    code = int(r["fam"])
-    family = resolved.families[code] if code >= 0 else None
-    limits = None
-    if feature is not None and family is not None:
-        limits = in_force(plan, feature.key, resolved.families, np.array([code]), np.array([int(r["day"])]))
-    target, lower, upper = (
-        (_known(limits.target[0]), _known(limits.lower[0]), _known(limits.upper[0]))
-        if limits
-        else (None,) * 3
-    )
-    value = float(r["value"])
-    out = None
-    if r["status"] in ("used", "repeat") and feature is not None and r["op"] == feature.operation:
-        judged = abs(value) if feature.judge == "absolute" else value
-        out = "above" if upper is not None and judged > upper else None
-        out = "below" if lower is not None and judged < lower else out
-    reason, remedy = explain(plan, {**r, "family_key": family})
-    return PartReading(
-        feature=r["feature"],
-        feature_name=feature.name if feature is not None else r["feature"],
-        machine=_text(r["on"]),
-        operation=_text(r["op"]),
-        pass_no=int(r["pass_no"]) or None,
-        position=r["position"],
-        value=value,
-        deviation=None if target is None else value - target,
-        raw=r["raw"],
-        raw_unit=r["raw_unit"],
-        time=moment.calendar.local(pd.Timestamp(r["time"]).to_pydatetime()),
-        corrected_time=moment.calendar.local(pd.Timestamp(r["when"]).to_pydatetime()),
-        gauge=_text(r["gauge"]),
-        operator=_text(r["operator"]),
-        tool=_text(r["tool"]),
-        part_temp=_known(r["part_temp"]),
-        gauge_temp=_known(r["gauge_temp"]),
-        note=_text(r["note"]),
-        status=r["status"],
-        reason=reason,
-        remedy=remedy,
-        lower=lower,
-        upper=upper,
-        out=out,
-        receipt=int(r["receipt"]),
-        line=int(r["line"]),
-        col=r["col"],
-        display=feature.display if feature is not None else r["raw_unit"],
-        decimals=feature.decimals if feature is not None else 3,
-    )
-
-
-def _known(value: Any) -> float | None:
-    return None if value is None or pd.isna(value) else float(value)

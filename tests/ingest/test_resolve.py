@@ -262,3 +262,22 @@ def test_events_count_only_on_their_machine(shop: Shop) -> None:
     on = {row.process: shop.process(row.process) for row in shop.board() if row.feature == "size"}
     assert len(on["H2/hone/size"].events) == 1  # type: ignore[union-attr]
     assert len(on["H1/hone/size"].events) == 0  # type: ignore[union-attr]
+
+
+def test_the_page_of_a_part_tells_stock_and_derived_values_and_judges_the_last_pass(shop: Shop) -> None:
+    raw = part(ended=DAY - timedelta(hours=3), deviation=-300.0, taper=0.0)
+    small = part(deviation=-20.0, taper=14.0)
+    again = part(deviation=0.0, taper=2.0, ended=DAY + timedelta(days=1), number=2)
+    files = [csv("j.csv", JOBS, [small.job(), again.job()])]
+    for n, one in enumerate((raw, small, again)):
+        files.append(csv(f"r{n}.csv", BORES, one.readings(seq=100 * n)))
+    shop.take_in(files)
+    view = shop.part("S0001")
+    assert view is not None
+    assert {r.out for r in view.readings if r.pass_no == 1} == {None}
+    tapers = {(d.pass_no, d.position): d for d in view.derived if d.feature == "taper"}
+    assert tapers[1, "cylinder=1"].value == pytest.approx(14.0, abs=2.6)  # two readings in tenths of a thou
+    assert tapers[2, "cylinder=1"].value == pytest.approx(2.0, abs=2.6)
+    assert {d.out for d in view.derived} == {None}
+    assert {round(s.removed / 10) for s in view.stock} == {30}
+    assert len(view.stock) == 8
