@@ -66,6 +66,10 @@ class Form:
         except (ValueError, KeyError):
             return None
 
+    def could_read(self, other: Form) -> bool:
+        """Whether a time written in another form could also match this one: told by sample times."""
+        return any(self.regex.fullmatch(sample) for sample in _samples(other.text))
+
 
 def _year(got: dict[str, str]) -> int:
     if "y" in got:
@@ -139,6 +143,20 @@ def compile_form(text: str) -> Form:
     if not found & {"Y", "y", "H", "I"}:
         raise FormError(f"'{text}' holds neither a date nor a clock.")
     return Form(text, re.compile(pattern), found)
+
+
+_SAMPLES = (
+    {"Y": "2026", "y": "26", "m": "5", "d": "4", "b": "May", "B": "May", "H": "5", "I": "5", "M": "06",
+     "S": "07", "f": "8", "p": "AM", "z": "Z", "%": "%"},
+    {"Y": "2026", "y": "26", "m": "11", "d": "12", "b": "Nov", "B": "November", "H": "10", "I": "10", "M": "14",
+     "S": "15", "f": "160000", "p": "PM", "z": "+01:00", "%": "%"},
+)  # fmt: skip
+
+
+@lru_cache(maxsize=512)
+def _samples(form: str) -> tuple[str, ...]:
+    """Times written in a form, as short and as long as they can be."""
+    return tuple(re.sub(r"%(.)", lambda m, s=sample: s[m.group(1)], form) for sample in _SAMPLES)
 
 
 @dataclass(frozen=True)

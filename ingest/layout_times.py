@@ -49,7 +49,7 @@ def read_times(table: Table, plan: Plan, columns: Sequence[Column], faults: Faul
     if n == 0:
         return np.zeros(0, dtype=np.int64)
     coded, forms = _joined(table, columns)
-    values = np.array([_read_form(form, coded.texts) for form in forms])  # forms by texts
+    values = _read_forms(forms, coded.texts)
     faults.against(coded.codes, _unreadable(coded.texts, values, forms, required))
     form = np.argmax(values != NO_TIME, axis=0)[coded.codes]
     spread = values.max(axis=0) != np.where(values == NO_TIME, np.iinfo(np.int64).max, values).min(axis=0)
@@ -78,6 +78,25 @@ def _joined(table: Table, columns: Sequence[Column]) -> tuple[Coded, list[Form]]
     ]
     forms = [compile_form(f"{day} {clock}") for day in columns[0].form for clock in columns[1].form]
     return Coded(codes, texts), forms
+
+
+def _read_forms(forms: list[Form], texts: list[str]) -> Ints:
+    """What each text means in each form, shape (forms, texts); `NO_TIME` where it is not of that form.
+
+    A form is not tried on texts that were read in a form of quite another shape.
+    """
+    values = np.full((len(forms), len(texts)), NO_TIME, dtype=np.int64)
+    for k, form in enumerate(forms):
+        settled = np.zeros(len(texts), dtype=bool)
+        for j in range(k):
+            if not form.could_read(forms[j]):
+                settled |= values[j] != NO_TIME
+        left = np.flatnonzero(~settled)
+        if len(left) == len(texts):
+            values[k] = _read_form(form, texts)
+        elif len(left):
+            values[k, left] = _read_form(form, [texts[i] for i in left.tolist()])
+    return values
 
 
 def _read_form(form: Form, texts: list[str]) -> Ints:

@@ -157,7 +157,9 @@ def _units(table: Table, column: Column, faults: Faults) -> Labels:
         "unit_missing", "no line above the header says the unit.", "Send the file with its 'unit: ...' line."
     )
     faults.against(table.sheet, [missing if a is None else a for a in answers])
-    return Labels(table.sheet, [a if isinstance(a, str) else None for a in answers] or [None])
+    said = [a if isinstance(a, str) else None for a in answers]
+    distinct = list(dict.fromkeys(said)) or [None]
+    return Labels(np.array([distinct.index(a) for a in said] or [0])[table.sheet], distinct)
 
 
 def _unit_cell(text: str) -> str | Complaint:

@@ -147,6 +147,23 @@ def test_forms_that_cannot_be_used_say_why(form: str) -> None:
         compile_form(form)
 
 
+FORMS = [
+    "%Y-%m-%d %H:%M:%S",
+    "%d/%m/%Y %H:%M",
+    "%m/%d/%Y %H:%M",
+    "%d %b %Y",
+    "%d %B %Y",
+    "%Y-%m-%d",
+    "%d.%m.%y",
+]
+
+
+@given(st.sampled_from(FORMS), st.sampled_from(FORMS), st.datetimes(datetime.fromisoformat("1000-01-01")))
+def test_forms_said_not_to_read_each_other_never_do(one: str, other: str, moment: datetime) -> None:
+    if not compile_form(other).could_read(compile_form(one)):
+        assert compile_form(other).read(moment.strftime(one)) is None
+
+
 NEW_YORK = ZoneInfo("America/New_York")
 
 
