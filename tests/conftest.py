@@ -1,0 +1,43 @@
+"""What several suites share: the demonstration shop, built once, and the browser."""
+
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from ingest.shop import Shop
+
+
+@pytest.fixture(scope="session")
+def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Folder of the whole demonstration shop, as `tenthwise demo --no-serve` leaves it. Copy it to change it."""
+    from contextlib import contextmanager
+
+    from dashboard.demo import prepare_demo
+
+    @contextmanager
+    def silent(_title: str, _total: int) -> Iterator[object]:
+        yield lambda _done: None
+
+    folder = tmp_path_factory.mktemp("demo") / "shop"
+    prepare_demo(folder, silent).close()
+    return folder
+
+
+@pytest.fixture(scope="session")
+def demo_shop(demo_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
+    """The demonstration shop, open and only to be asked."""
+    folder = tmp_path_factory.mktemp("asked") / "shop"
+    shutil.copytree(demo_folder, folder)
+    shop = Shop.open(folder)
+    yield shop
+    shop.close()
+
+
+def chromium_path() -> str | None:
+    """A Chromium-family browser of this machine."""
+    named = os.environ.get("TENTHWISE_BROWSER")
+    found = (shutil.which(name) for name in ("chromium", "chromium-browser", "google-chrome", "msedge"))
+    return named or next(filter(None, found), None)

@@ -1,0 +1,103 @@
+"""The demonstration shop, end to end: its CSV exports go in, and the list says what is true of it.
+
+Every expectation is what the scenario planted (dates and effects, not numbers our code once printed). The
+shop is taken in once for the whole module; ``board(as_of)`` then asks what was known on a day.
+"""
+
+from datetime import date
+
+import pytest
+
+from ingest.board import BoardRow
+from ingest.shop import Shop
+
+
+def rows(shop: Shop, day: date | None = None) -> dict[str, BoardRow]:
+    return {row.process: row for row in shop.board(as_of=day)}
+
+
+@pytest.mark.parametrize(
+    ("day", "machine", "features"),
+    [
+        (date(2025, 4, 25), "HN2", {"cyl_taper"}),
+        (date(2025, 5, 30), "LH1", {"end_to_inner"}),
+        (date(2025, 7, 25), "HN1", {"bore_ra", "bore_rpk", "bore_rk", "hone_cycle"}),
+        (date(2025, 8, 29), "DM1", {"deck_ra", "deck_rz"}),
+    ],
+    ids=["worn slide", "worn shoes", "glazing set", "missed insert change"],
+)
+def test_a_planted_fault_is_going_off_on_its_day(
+    demo_shop: Shop, day: date, machine: str, features: set[str]
+) -> None:
+    board = rows(demo_shop, day)
+    off = {
+        row.feature
+        for row in board.values()
+        if row.machine == machine and row.state in ("going-off", "out-of-tolerance") and row.open_signals
+    }
+    assert off & features, {
+        key: (str(row.state), row.since) for key, row in board.items() if row.machine == machine
+    }
+
+
+def test_today_the_two_live_faults_head_the_list(demo_shop: Shop) -> None:
+    board = demo_shop.board()
+    live = [row for row in board if row.open_signals or row.out]
+    heads = [(row.machine, row.feature) for row in live[: max(2, len(live))]]
+    finish = {("HN1", feature) for feature in ("bore_ra", "bore_rpk", "bore_rk", "hone_cycle")}
+    assert heads[0] in finish | {("DM1", "bank_difference")}
+    assert finish & set(heads)
+    assert ("DM1", "bank_difference") in heads
+    assert set(heads) <= finish | {("DM1", "bank_difference"), ("HN1", "bore_rvk")}
+
+
+def test_the_glazing_set_of_today_was_noticed_within_its_window(demo_shop: Shop) -> None:
+    row = rows(demo_shop)["HN1/finish_hone/bore_rpk"]
+    assert row.state in ("going-off", "out-of-tolerance")
+    assert row.since is not None and date(2025, 10, 24) <= row.since <= date(2025, 10, 30)
+
+
+def test_the_clamping_of_today_shows_as_scatter_of_the_bank_difference(demo_shop: Shop) -> None:
+    row = rows(demo_shop)["DM1/deck/bank_difference"]
+    opened = [signal for signal in row.open_signals if signal.monitor != "level"]
+    assert opened and date(2025, 9, 5) <= opened[-1].since <= date(2025, 10, 20)
+
+
+@pytest.mark.parametrize(
+    ("process", "kind"),
+    [("HN2/finish_hone/cyl_taper", "service"), ("LH1/line_hone/end_to_inner", "shoes")],
+)
+def test_a_cured_fault_shows_as_cleared_by_the_event_that_cured_it(
+    demo_shop: Shop, process: str, kind: str
+) -> None:
+    view = demo_shop.process(process)
+    cured = {(signal.status, signal.cure.kind if signal.cure else None) for signal in view.signals}
+    assert ("cleared", kind) in cured, cured
+    assert not [signal for signal in view.signals if signal.status == "open" and signal.monitor == "level"]
+
+
+def test_the_older_mill_and_the_controls_stay_within_the_budget(demo_shop: Shop) -> None:
+    """One false alarm a month over the whole shop: these are about a third of its monitors, for 14 months."""
+    quiet = [
+        row.process
+        for row in demo_shop.board()
+        if row.machine == "DM2"
+        or row.process in ("HN2/finish_hone/cyl_size", "HN2/finish_hone/cyl_out_of_round")
+    ]
+    assert len(quiet) >= 4
+    alarms = [
+        (process, signal.monitor, signal.since)
+        for process in quiet
+        for signal in demo_shop.process(process).signals
+        if signal.status != "withdrawn"
+    ]
+    # Poisson with mean 14 * (monitors here) / (monitors in the shop) is below 5; 10 is beyond its 97.5 % point.
+    assert len(alarms) <= 10, alarms
+    assert not [row for row in demo_shop.board() if row.process in quiet and row.open_signals]
+
+
+def test_the_service_that_cured_nothing_cleared_nothing(demo_shop: Shop) -> None:
+    """The first service of the line hone changed the belt and the bearing; the shoes went on wearing."""
+    row = rows(demo_shop, date(2025, 9, 12))["LH1/line_hone/end_to_inner"]
+    assert row.open_signals
+    assert row.state in ("going-off", "out-of-tolerance")
