@@ -25,6 +25,7 @@ from spc.process import (
 )
 from spc.signals import Check, OpenSignal
 from spc.spread_track import spread_tracks
+from spc.step_limits import CLIP
 from spc.track import Track
 from spc.watch import AverageWatch, LevelWatch, LifeWatch, ScatterWatch, SpreadWatch, Watch
 
@@ -215,7 +216,7 @@ class _Assessor:
                     track.restart_level(at)
         if self.days is None and self.options.daily is None:
             known = self.parts.learned()[:at] & np.isfinite(self.parts.score[:at])
-            score = np.clip(self.parts.score[:at][known], -3.0, 3.0)
+            score = np.clip(self.parts.score[:at][known], -CLIP, CLIP)
             if day_matters(score, self.data.day[:at][known]):
                 self._by_day(at)
 
@@ -229,6 +230,7 @@ class _Assessor:
             start = stop
         self.level.track = self.days
         self.level.by_day = True
+        self.scatter.days = self.days
 
     def _plain_end(self, at: int) -> int:
         """One past the last part of a stretch of history, for scoring it again."""
@@ -411,7 +413,7 @@ class _Assessor:
         track = watch.track
         kept = track.snapshot(begin, end)
         self._rerun(track, begin, end)
-        score = track.score[begin:end].copy()
+        score = np.clip(track.score[begin:end], -signals.LARGEST_SHIFT, signals.LARGEST_SHIFT)
         if isinstance(watch, AverageWatch):
             score = watch.scores(slice(begin, end)).copy()
         if track is self.days:

@@ -6,14 +6,15 @@ import numpy as np
 from scipy.special import fdtrc
 
 from spc.process import Bools, Floats, Ints
-from spc.track import Track
+from spc.step_limits import CLIP
+from spc.track import FLAGGED_SCORE, Track
 
 # The day component is looked for once there are this many scores and this many days with two or more.
-_FEWEST_SCORES = 30
-_FEWEST_DAYS = 8
-_SIGNIFICANT = 0.01
+_FEWEST_SCORES = 20
+_FEWEST_DAYS = 5
+# Lenient on purpose: scores by day are right without a day component too, and cost next to no power.
+_SIGNIFICANT = 0.1
 _SHRINK = 10.0
-_CLIP = 3.0
 
 
 def day_component(score: Floats, day: Ints) -> tuple[float, float]:
@@ -28,7 +29,7 @@ def day_component(score: Floats, day: Ints) -> tuple[float, float]:
     -------
     ratio, chance
         Component by closed-form expected mean squares, not below 0; p-value of the F test. (0, 1) with
-        fewer than 30 scores or 8 days with more than one.
+        fewer than 20 scores or 5 days with more than one.
 
     Notes
     -----
@@ -50,7 +51,7 @@ def day_component(score: Floats, day: Ints) -> tuple[float, float]:
 
 
 def day_matters(score: Floats, day: Ints) -> bool:
-    """Is there a day component (F test at 1 %)?"""
+    """Is there a day component (F test at 10 %)?"""
     return day_component(score, day)[1] < _SIGNIFICANT
 
 
@@ -87,11 +88,16 @@ class DayTrack(Track):
         self.era = parts.era
         self.spread_group = np.zeros(parts.value.size, np.int64)
         self.day = day
+        self.ratio = 0.0
         turn = parts.life if parts.wears else np.zeros(parts.value.size, np.int64)
         edge = (day[1:] != day[:-1]) | (turn[1:] != turn[:-1]) | (level[1:] != level[:-1])
         self.numbers = np.concatenate([[0], np.cumsum(edge)])
         self._begins = np.concatenate([[0], np.flatnonzero(edge) + 1])
         self._one_hot = (parts.family[:, None] == self.codes[None, :]).astype(float)
+
+    def begins(self, at: int) -> int:
+        """First part of the day of a part."""
+        return int(self._begins[self.numbers[at]])
 
     def run(self, start: int, stop: int, single: Floats | None = None) -> None:
         """Score the parts start..stop-1 as days; nothing is flagged here."""
@@ -107,10 +113,10 @@ class DayTrack(Track):
         """Day means so far of every part up to stop, from what was known at start."""
         parts = self.parts
         used = parts.usable[:stop]
-        # A part out of line by itself counts as three standard deviations, or a large step would hide.
+        # A part out of line by itself counts as in sums of scores, or a large step would hide.
         value = np.where(used, parts.value[:stop], 0.0)
         odd = used & parts.flagged[:stop] & np.isfinite(parts.score[:stop])
-        held = parts.expected[:stop] + np.sign(parts.score[:stop]) * _CLIP * (
+        held = parts.expected[:stop] + np.sign(parts.score[:stop]) * FLAGGED_SCORE * (
             parts.sd[:stop] * np.sqrt(parts.variance[:stop])
         )
         value = np.where(odd, held, value)
@@ -122,13 +128,15 @@ class DayTrack(Track):
         self.usable[:stop] = used
         safe = np.where(total > 0, total, 1.0)
         known = parts.learned()[:start] & np.isfinite(parts.score[:start])
-        ratio, _ = day_component(np.clip(parts.score[:start][known], -_CLIP, _CLIP), self.day[:start][known])
+        self.ratio, _ = day_component(
+            np.clip(parts.score[:start][known], -CLIP, CLIP), self.day[:start][known]
+        )
         self.value[:stop] = np.where(used, _since(weight * value, opens) / safe, np.nan)
         for column in range(self.codes.size):
             self.shares[:stop, column] = _since(weight * self._one_hot[:stop, column], opens) / safe
         if self.wears:
             self.wear[:stop] = _since(weight * parts.wear[:stop], opens) / safe
-        self.noise[:stop] = (ratio + 1.0 / safe) / (ratio + 1.0)
+        self.noise[:stop] = (self.ratio + 1.0 / safe) / (self.ratio + 1.0)
         # The last part with a value closes its day.
         self.final[:stop] = _closes(used, number)
 
@@ -142,6 +150,37 @@ class DayTrack(Track):
         if square.sum() <= 0.0:
             return np.ones(self.codes.size)
         return (square / (square.sum() / number.sum()) + _SHRINK) / (number + _SHRINK)
+
+
+def without_day(score: Floats, number: Ints, ratio: float) -> Floats:
+    """Scores given the earlier scores of the same day: independent again under a day component.
+
+    Parameters
+    ----------
+    score
+        (b,) standard normal scores that share a component within a day; NaN is passed over.
+    number
+        (b,) non-decreasing number of the day; the first day must be whole.
+    ratio
+        Variance between days in units of that within days.
+
+    Returns
+    -------
+    ndarray
+        (z - c S / (1 + (m - 1) c)) / sqrt(1 - m c^2 / (1 + (m - 1) c)), with m earlier scores of the day,
+        S their sum and c = ratio / (1 + ratio) (conditional normal distribution).
+    """
+    if ratio <= 0.0 or not score.size:
+        return score
+    share = ratio / (1.0 + ratio)
+    opens = np.concatenate([[0], np.flatnonzero(number[1:] != number[:-1]) + 1])
+    begin = opens[np.searchsorted(opens, np.arange(score.size), side="right") - 1]
+    known = np.isfinite(score)
+    value = np.where(known, score, 0.0)
+    earlier = _since(known.astype(float), begin) - known
+    total = _since(value, begin) - value
+    scale = 1.0 + (earlier - 1.0) * share
+    return (score - share * total / scale) / np.sqrt(1.0 - earlier * share**2 / scale)
 
 
 def _since(amount: Floats, opens: Ints) -> Floats:

@@ -10,11 +10,13 @@ from scipy.special import chdtri, stdtr, stdtrit
 from spc.process import Bools, Floats, Ints
 
 # Finished lives without a signal that are needed before lives teach one another.
-FEWEST = 3
+FEWEST = 4
 # Variances between lives are taken at this upper confidence limit: too small ones alarm on normal sets.
-_CONFIDENCE = 0.80
+_CONFIDENCE = 0.98
 # "Nothing known" as a variance, in units of the variance of a part.
 DIFFUSE = 1e8
+# Finished lives that are needed to say how long a life usually is.
+_FEWEST_LENGTHS = 3
 
 
 def wear_columns(wear: Floats, life_length: float | None) -> tuple[Floats, Floats]:
@@ -180,7 +182,7 @@ def longest_life(lengths: Floats, run_length: float, step: float) -> float:
     (standard formula, from memory; the 0.6 is common practice, no source).
     """
     logs, spread = _usual_lives(lengths, step)
-    if logs.size < FEWEST:
+    if logs.size < _FEWEST_LENGTHS:
         return math.inf
     t = -float(stdtrit(logs.size - 1, 1.0 / run_length))
     return math.exp(float(logs.mean()) + t * math.sqrt(1.0 + 1.0 / logs.size) * spread)
@@ -189,7 +191,7 @@ def longest_life(lengths: Floats, run_length: float, step: float) -> float:
 def life_run_length(lengths: Floats, uses: float, step: float) -> float:
     """Lives in which one passes this many uses when nothing changed; 1 with fewer than 3 lives."""
     logs, spread = _usual_lives(lengths, step)
-    if logs.size < FEWEST or uses <= 0.0:
+    if logs.size < _FEWEST_LENGTHS or uses <= 0.0:
         return 1.0
     t = (math.log(uses) - float(logs.mean())) / (spread * math.sqrt(1.0 + 1.0 / logs.size))
     return 1.0 / max(float(stdtr(logs.size - 1, -t)), 1e-15)
@@ -198,11 +200,11 @@ def life_run_length(lengths: Floats, uses: float, step: float) -> float:
 def _usual_lives(lengths: Floats, step: float) -> tuple[Floats, float]:
     """Logarithms of the lives that ran their course, and their standard deviation."""
     lengths = lengths[lengths > 0]
-    if lengths.size < FEWEST:
+    if lengths.size < _FEWEST_LENGTHS:
         return np.zeros(0), 0.0
     median = float(np.median(lengths))
     logs = np.log(lengths[lengths >= 0.6 * median])
-    if logs.size < FEWEST:
+    if logs.size < _FEWEST_LENGTHS:
         return np.zeros(0), 0.0
     return logs, max(float(logs.std(ddof=1)), step / median / math.sqrt(12.0), 1e-6)
 

@@ -21,7 +21,7 @@ PARTS_WITHOUT_EVENT = 20
 BACK_PARTS = 15
 # Shifts are taken as at most this many sd: scores are clipped there, and a larger guess of the shift
 # would make "as before" look likely by itself.
-_LARGEST_SHIFT = 3.0
+LARGEST_SHIFT = 2.5
 
 
 @dataclass
@@ -108,7 +108,7 @@ def has_cleared(shift: float, total: float, square: float) -> bool:
     """
     if square <= 0.0 or not math.isfinite(total):
         return False
-    size = math.copysign(min(abs(shift), _LARGEST_SHIFT), shift)
+    size = math.copysign(min(abs(shift), LARGEST_SHIFT), shift)
     favour = size**2 * square / 2.0 - size * total
     return favour >= math.log(_TIMES_AS_LIKELY) and abs(total) / math.sqrt(square) < _STANDARD_ERRORS
 

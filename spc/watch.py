@@ -9,6 +9,7 @@ import numpy as np
 from scipy.special import log_ndtr, ndtri_exp
 
 from spc import lives
+from spc.days import DayTrack, without_day
 from spc.ewma import upper_ewma_limit, upper_ewma_run_length
 from spc.process import LEVEL, SCATTER, SPREAD, TOOL_LIFE, Floats, Ints
 from spc.step_test import CLIP, WINDOW, step_limit, step_run_length, step_sums, steps
@@ -134,7 +135,7 @@ class LevelWatch(Watch):
         track, rows = self.track, slice(start, stop)
         begin = max(self.watch_from, self._restarted(start))
         found = steps(track.stream_scores(), start, stop, begin)
-        self.used[rows] = np.where(track.final[rows], np.clip(track.score[rows], -CLIP, CLIP), np.nan)
+        self.used[rows] = np.where(track.final[rows], np.clip(track.held(start, stop), -CLIP, CLIP), np.nan)
         scored = np.isfinite(track.score[begin:stop])
         done = np.cumsum(scored & track.final[begin:stop])
         number = done + (scored & ~track.final[begin:stop])
@@ -180,7 +181,7 @@ class AverageWatch(Watch):
 
     def scores(self, rows: slice) -> Floats:
         """Scores that are averaged."""
-        return np.clip(self.track.score[rows], -CLIP, CLIP)
+        return np.clip(self.track.held(rows.start, rows.stop), -CLIP, CLIP)
 
     def step(self, start: int, stop: int) -> int | None:
         rows = slice(start, stop)
@@ -203,7 +204,7 @@ class AverageWatch(Watch):
 
     def onset(self, at: int) -> Onset:
         rows = np.arange(self.watch_from, at + 1)
-        score = self.scores(slice(self.watch_from, at + 1))
+        score = self.used[self.watch_from : at + 1]
         known = np.flatnonzero(np.isfinite(score))[-WINDOW:]
         if not known.size:
             return Onset(at, (at, at), 1, 0.0)
@@ -224,18 +225,35 @@ class ScatterWatch(AverageWatch):
 
     name = SCATTER
 
+    def __init__(self, track: Track, run_length: Floats) -> None:
+        super().__init__(track, run_length)
+        self.days: DayTrack | None = None
+
     def scores(self, rows: slice) -> Floats:
-        return np.clip(spread_score(self.track.score[rows]), -CLIP, CLIP)
+        return np.clip(spread_score(self._apart(rows.start, rows.stop)), -CLIP, CLIP)
+
+    def _apart(self, start: int, stop: int) -> Floats:
+        """Scores, freed from what the parts of a day have in common."""
+        if self.days is None or start >= stop:
+            return self.track.held(start, stop)
+        begin = self.days.begins(start)
+        held = self.track.held(begin, stop)
+        return without_day(held, self.days.numbers[begin:stop], self.days.ratio)[start - begin :]
 
     def gain_of_scale(self, at: int) -> float:
-        """Log likelihood gained by a larger standard deviation from some part on, up to this part."""
-        z = np.clip(self.track.score[self.watch_from : at + 1], -CLIP, CLIP)
+        """Log likelihood gained by more scatter from some part on, up to this part.
+
+        The larger of that of a wider normal distribution of the scores and that of a step in what is
+        averaged here: with either alone chance alarms of scatter would often be called shifts.
+        """
+        z = np.clip(self._apart(self.watch_from, at + 1), -CLIP, CLIP)
         z = z[np.isfinite(z)][-WINDOW:]
         if not z.size:
             return 0.0
         number = np.arange(z.size, 0, -1)
         ratio = np.maximum(np.cumsum((z**2)[::-1])[::-1] / number, 1.0)
-        return float((number / 2.0 * (ratio - 1.0 - np.log(ratio))).max())
+        wider = float((number / 2.0 * (ratio - 1.0 - np.log(ratio))).max())
+        return max(wider, self.onset(at).gain)
 
 
 class SpreadWatch(AverageWatch):
@@ -269,7 +287,7 @@ class LifeWatch(Watch):
         lengths, current = self.lengths(start)
         self.statistic[rows] = self.limit[rows] = np.nan
         self.implied[rows] = 1.0
-        if current < 0 or lengths.size < lives.FEWEST:
+        if current < 0 or lengths.size < 3:
             return None
         bound = lives.longest_life(lengths, float(self.run_length[start]), self._uses_a_part(start))
         self.statistic[rows] = self.wear[rows]

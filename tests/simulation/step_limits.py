@@ -11,7 +11,7 @@ import sys
 import numpy as np
 
 WINDOW = 300
-CLIP = 3.0
+CLIP = 2.5
 # First and last score (counted since watching began) of the stretches over which a limit is constant.
 STRETCHES = (
     (2, 3), (4, 5), (6, 7), (8, 9), (10, 12), (13, 16), (17, 22), (23, 30), (31, 42), (43, 60),
