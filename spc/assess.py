@@ -379,9 +379,10 @@ class _Assessor:
                 if end is not None:
                     signal.checks.append(Check(index, max(end, at), size, ident))
             for check in sorted((c for c in signal.checks if c.stop <= at), key=lambda c: c.stop):
+                if signal not in self.open:
+                    break  # an earlier question closed it and took the later ones with it
                 signal.checks.remove(check)
-                if signal in self.open:
-                    self._ask(signal, check, at)
+                self._ask(signal, check, at)
         for closing in self.closings:
             if closing.at == at and at < self.n:
                 self._close(closing, at)
