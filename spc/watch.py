@@ -18,9 +18,9 @@ from spc.track import FREEDOM_TO_ALARM, Track
 # Weight of the newest score in the upper averages (common practice for changes of one to two sd).
 AVERAGE_WEIGHT = 0.1
 _AVERAGE_SD = math.sqrt(AVERAGE_WEIGHT / (2.0 - AVERAGE_WEIGHT))
-# Share of a measured lag-1 correlation that widens the limits, and the scores it takes to measure one.
-_LAG_SHARE = 0.8
+# Scores it takes to measure a lag-1 correlation, and the standard errors that make it significant.
 _LAG_SCORES = 20
+_LAG_ERRORS = 1.645
 # A change may have begun wherever the log likelihood is within this of its peak.
 _DROP = 2.0
 
@@ -52,8 +52,8 @@ def widening(score: Floats) -> float:
     Returns
     -------
     float
-        sqrt((1 + 0.8 phi) / (1 - 0.8 phi)) with phi the correlation less one standard error, at least 0;
-        1 with fewer than 20 scores.
+        sqrt((1 + phi) / (1 - phi)), the growth of the sd of long sums, with phi the correlation; 1 with
+        fewer than 20 scores or a correlation that is not significant (one-sided, 5 %).
     """
     if score.size < _LAG_SCORES:
         return 1.0
@@ -61,10 +61,11 @@ def widening(score: Floats) -> float:
     total = float(centred @ centred)
     if total <= 0.0:
         return 1.0
-    # Without the standard error chance correlations alone would cost power on every young process.
-    phi = float(centred[1:] @ centred[:-1]) / total - 1.0 / math.sqrt(score.size)
-    phi = min(max(phi, 0.0), 0.95)
-    return math.sqrt((1.0 + _LAG_SHARE * phi) / (1.0 - _LAG_SHARE * phi))
+    phi = min(float(centred[1:] @ centred[:-1]) / total, 0.95)
+    # Chance correlations alone would cost power on every young process.
+    if phi < _LAG_ERRORS / math.sqrt(score.size):
+        return 1.0
+    return math.sqrt((1.0 + phi) / (1.0 - phi))
 
 
 class Watch:
@@ -139,7 +140,7 @@ class LevelWatch(Watch):
         scored = np.isfinite(track.score[begin:stop])
         done = np.cumsum(scored & track.final[begin:stop])
         number = done + (scored & ~track.final[begin:stop])
-        number = number[start - begin :]
+        number = number[start - begin :].astype(float)
         # Day scores carry the correlation within days already.
         wide = 1.0 if self.by_day else self._widening(start)
         self.statistic[rows] = found.statistic
