@@ -49,7 +49,9 @@ def _day(text: str) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError:
-        raise typer.BadParameter(f"{text!r} is not a day: write it as year-month-day, like 2031-12-31.") from None
+        raise typer.BadParameter(
+            f"{text!r} is not a day: write it as year-month-day, like 2031-12-31."
+        ) from None
 
 
 @app.command()

@@ -108,8 +108,8 @@ class Desk:
         """One part by serial; None when nobody has heard of it."""
         return self.remember(("part", serial), lambda: self.shop.part(serial))
 
-    def capability(self, process: str, family: str) -> Capability:
-        """What a process can hold in a family."""
+    def capability(self, process: str, family: str) -> Capability | None:
+        """What a process can hold in a family; None when it has no part there."""
         return self.remember(("capability", process, family), lambda: self.shop.capability(process, family))
 
     def log(self) -> list[LogEntry]:

@@ -117,7 +117,7 @@ def _usual_positions(here: np.ndarray) -> np.ndarray:
     """Positions measured on at least half of the family's first parts with readings."""
     first = here[here.any(axis=1)][:_FIRST]
     if not len(first):
-        return here.any(axis=0)
+        return np.asarray(here.any(axis=0))
     return first.mean(axis=0) >= 0.5
 
 
@@ -162,7 +162,7 @@ def _strata_squares(values: Floats, strata: tuple[Ints, ...]) -> tuple[Floats, F
     here = np.isfinite(values)
     parent = np.zeros(p, np.int64)
     parent_mean = _mean(values, here)[:, None]
-    parent_count = here.any(axis=1)[:, None].astype(float)
+    parent_count = np.asarray(here.any(axis=1))[:, None].astype(float)
     path: list[Ints] = []
     for level in range(len(strata) + 1):
         if level < len(strata):

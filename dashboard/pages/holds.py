@@ -64,6 +64,8 @@ def holds(desk: Desk, view: ProcessView, names: dict[str, str]) -> Markup:
         except (ValueError, LookupError) as error:
             cells.append((names.get(family, family), "", "–", "–", "–", "", str(error)))
             continue
+        if held is None:
+            continue  # no part of this family yet: nothing to say of it
         reach = " to ".join(size(value, row.display, row.decimals) for value in (held.low, held.high))
         out = f"{held.out.parts_out} of {held.out.parts}" if held.out else ""
         cells.append(
