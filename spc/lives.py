@@ -17,6 +17,8 @@ _CONFIDENCE = 0.98
 DIFFUSE = 1e8
 # Finished lives that are needed to say how long a life usually is.
 _FEWEST_LENGTHS = 3
+# Logarithm beyond which a bound says nothing.
+_FARTHEST = 50.0
 
 
 def wear_columns(wear: Floats, life_length: float | None) -> tuple[Floats, Floats]:
@@ -141,8 +143,13 @@ def life_posterior(
         a_zz, a_zw = products[:, :own, :own], products[:, :own, own:]
         shrink = np.linalg.solve(np.eye(own) + cov @ a_zz, np.broadcast_to(cov, a_zz.shape))
         left = (products[:, own:, own:] - np.swapaxes(a_zw, 1, 2) @ shrink @ a_zw).sum(axis=0)
-        information[:common, :common] = left[:-1, :-1]
-        score[:common] = left[:-1, -1]
+        # Directions that every life spans by itself hold rounding noise only; they carry no information.
+        size = np.sqrt(np.maximum(np.diag(products[:, own:-1, own:-1].sum(axis=0)), 1e-300))
+        roots, vectors = np.linalg.eigh(left[:-1, :-1] / np.outer(size, size))
+        vectors = vectors[:, roots > 1e-7]
+        roots = roots[roots > 1e-7]
+        information[:common, :common] = (vectors * roots) @ vectors.T * np.outer(size, size)
+        score[:common] = vectors @ (vectors.T @ (left[:-1, -1] / size)) * size
     information[:common, :common] += np.eye(common) / DIFFUSE
     information[common:, common:] = np.linalg.inv(cov)
     if current is not None:
@@ -185,7 +192,8 @@ def longest_life(lengths: Floats, run_length: float, step: float) -> float:
     if logs.size < _FEWEST_LENGTHS:
         return math.inf
     t = -float(stdtrit(logs.size - 1, 1.0 / run_length))
-    return math.exp(float(logs.mean()) + t * math.sqrt(1.0 + 1.0 / logs.size) * spread)
+    bound = float(logs.mean()) + t * math.sqrt(1.0 + 1.0 / logs.size) * spread
+    return math.exp(bound) if bound < _FARTHEST else math.inf
 
 
 def life_run_length(lengths: Floats, uses: float, step: float) -> float:

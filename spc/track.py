@@ -16,6 +16,8 @@ FREEDOM_TO_ALARM = 8
 FLAGGED_SCORE = 2.0
 # Set-ups more often than one in this many parts are random effects, not restarts.
 _PARTS_A_SETUP = 30
+# Relative size below which differences are arithmetic.
+_ARITHMETIC = 1e-11
 # Degrees of freedom by which a family's sd is drawn to the common one where families share a model.
 _SHRINK = 10.0
 
@@ -84,6 +86,7 @@ class Track:
         self.flagged = np.zeros(n, bool)
         self.era = np.zeros(n, np.int64)
         self.spread_from = 0
+        self.largest = float(np.max(np.abs(value[self.usable]), initial=0.0))
         self.final = np.ones(n, bool)
         self.expected = np.full(n, np.nan)
         self.variance = np.full(n, np.nan)
@@ -266,6 +269,8 @@ class Track:
             total = (self.residual[past] ** 2).sum() + np.concatenate([[0.0], np.cumsum(square)[:-1]])
             freedom = past.size + np.concatenate([[0], np.cumsum(counted)[:-1]])
             sd = np.sqrt(total / np.maximum(freedom, 1))
+            # Values that do not vary leave rounding noise of the arithmetic only: no score from that.
+            sd[sd < _ARITHMETIC * self.largest] = 0.0
             self.sd[own] = np.maximum(sd, self.floor[own])
             self.freedom[own] = freedom
         usable = np.where(self.usable[rows], self.residual[rows], np.nan)

@@ -46,7 +46,9 @@ def watched(answer: Assessment, data: ProcessData, by_day: bool) -> dict[str, tu
             scores = np.unique(data.day[counted]).size
         else:
             scores = int(counted.sum())
-        name = monitor.name if monitor.name != "spread within part" else f"spread within part {monitor.stratum}"
+        name = (
+            monitor.name if monitor.name != "spread within part" else f"spread within part {monitor.stratum}"
+        )
         alarms = sum(s.monitor == monitor.name and s.stratum == monitor.stratum for s in answer.signals)
         found[name] = (alarms, scores)
     single = answer.single_flag & ~busy["core"]

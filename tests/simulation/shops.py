@@ -161,7 +161,9 @@ def rare_restarts(rng: np.random.Generator, n: int) -> tuple[ProcessData, Proces
     """A service every 150 parts or so that moves the level by any amount, two families."""
     level = np.cumsum(rng.random(n) < 1 / 150)
     family = rng.choice(2, n)
-    value = rng.normal(0.0, 5.0, (n, 2))[level, family] + np.array([1.0, 2.0])[family] * rng.standard_normal(n)
+    value = rng.normal(0.0, 5.0, (n, 2))[level, family] + np.array([1.0, 2.0])[family] * rng.standard_normal(
+        n
+    )
     return process(value, level=level, family=family), ProcessOptions(daily=False)
 
 
