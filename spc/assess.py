@@ -121,7 +121,9 @@ class _Assessor:
         values = self._values()
         n = len(values)
         self.n = n
+        self.values = values
         self.means: Parts = part_means(values, data.family, data.strata)
+        self.pattern = np.ones(n, bool)
         self.single = single_limit(data.run_length)
         wears = options.wears
         self.parts = Track(
@@ -343,6 +345,11 @@ class _Assessor:
             watch.raised_in.add(int(self.data.life[at]))
         for track in self._tracks(watch):
             track.blocked[onset.change_from :] = True
+        if isinstance(watch, SpreadWatch):
+            # A changed position pattern shows as spread. Were it learned, the fault would look cured while it
+            # lasts, and the cure like a fault.
+            self.pattern[onset.change_from :] = False
+            self._spread_anew(after)
         self.open.append(signal)
         self.told.append(signal)
         end = self._nth_score(watch, after, signals.PARTS_WITHOUT_EVENT)
@@ -350,6 +357,15 @@ class _Assessor:
             begin = self._nth_score(watch, after, signals.PARTS_WITHOUT_EVENT - signals.BACK_PARTS)
             signal.checks.append(Check(begin or after, end, 0.0, None))
         self._measure(signal, after)
+
+    def _spread_anew(self, start: int) -> None:
+        """Spread within the parts from start on, around the position pattern as it is learned now."""
+        means = part_means(self.values, self.data.family, self.data.strata, self.pattern)
+        self.means.spread[start:] = means.spread[start:]
+        fresh = dict(spread_tracks(means, self.data.family, self.data.learn, self.options))
+        for stratum, track in self.spreads:
+            track.value[start:] = fresh[stratum].value[start:]
+            track.usable[start:] = fresh[stratum].usable[start:]
 
     def _tracks(self, watch: Watch) -> list[Track]:
         """Tracks that stop learning while a signal of this monitor is open."""
@@ -474,6 +490,9 @@ class _Assessor:
         if not self._others_open(signal):
             for track in self._tracks(signal.watch):
                 track.blocked[resume:] = False
+            if isinstance(signal.watch, SpreadWatch):
+                self.pattern[resume:] = True
+                self._spread_anew(resume)
         group = self.within if isinstance(signal.watch, SpreadWatch) else [self.level, self.scatter]
         if not isinstance(signal.watch, LifeWatch):
             for watch in group:
@@ -507,6 +526,9 @@ class _Assessor:
             elif not isinstance(watch, LifeWatch):
                 for track in self._tracks(watch):
                     track.restart_level(at)
+            if isinstance(watch, SpreadWatch):
+                self.pattern[signal.onset.change_from :] = True
+                self._spread_anew(at)
 
     # --- sizes and the result ----------------------------------------------------------------------------
 

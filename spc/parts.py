@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from spc.process import Floats, Ints
+from spc.process import Bools, Floats, Ints
 
 # Position offsets are the average over this many earlier parts of the family: long enough to be steady,
 # short enough to follow a slow change of the position pattern.
@@ -46,7 +46,9 @@ class Parts:
     offsets: Floats
 
 
-def part_means(readings: Floats, family: Ints, strata: tuple[Ints, ...] = ()) -> Parts:
+def part_means(
+    readings: Floats, family: Ints, strata: tuple[Ints, ...] = (), learn: Bools | None = None
+) -> Parts:
     """Part means, and standard deviations within a part by stratum.
 
     Parameters
@@ -57,6 +59,8 @@ def part_means(readings: Floats, family: Ints, strata: tuple[Ints, ...] = ()) ->
         (n,) family code.
     strata
         Group label of every position per level above the single position, coarsest first.
+    learn
+        (n,) parts that the offsets of later parts learn from; all of them by default.
 
     Returns
     -------
@@ -81,12 +85,13 @@ def part_means(readings: Floats, family: Ints, strata: tuple[Ints, ...] = ()) ->
     spread = np.full((n, len(strata) + 1), np.nan)
     spread_df = np.zeros((n, len(strata) + 1))
     offsets = np.full(p, np.nan)
+    taught = np.ones(n, bool) if learn is None else learn
     for code in np.unique(family):
         rows = np.flatnonzero(family == code)
         values = readings[rows]
         here = np.isfinite(values)
         usual = _usual_positions(here)
-        offset, seen = _offsets_before(values, here, usual)
+        offset, seen = _offsets_before(values, here, usual, taught[rows])
         used = here & (seen[:-1] > 0)
         # A part with nothing but new positions, the first one above all, is taken as it is.
         fresh = here.any(axis=1) & ~used.any(axis=1)
@@ -131,11 +136,16 @@ def _mean(values: Floats, used: np.ndarray) -> Floats:
     return np.where(number > 0, rough + fine, np.nan)
 
 
-def _offsets_before(values: Floats, here: np.ndarray, usual: np.ndarray) -> tuple[Floats, Floats]:
+def _offsets_before(
+    values: Floats, here: np.ndarray, usual: np.ndarray, learn: Bools
+) -> tuple[Floats, Floats]:
     """Offsets known before each part and after the last, (n + 1, p), and from how many parts."""
     n, p = values.shape
-    seen = np.vstack([np.zeros((1, p)), np.cumsum(here, axis=0)])
-    started = np.maximum(np.arange(n + 1) - MEMORY, 0)
+    taught = here & learn[:, None]
+    seen: Floats = np.vstack([np.zeros((1, p)), np.cumsum(taught.astype(float), axis=0)])
+    # The memory counts parts that taught something: a stretch left out does not use it up.
+    parts = np.concatenate([[0], np.cumsum(learn)])
+    started = np.searchsorted(parts, np.maximum(parts - MEMORY, 0), side="right") - 1
     recent = np.maximum(seen - seen[started], 0.0)
     # A position not measured for MEMORY parts keeps the offset it had over its whole past.
     base = np.where(recent > 0, seen[started], 0.0)
@@ -143,7 +153,7 @@ def _offsets_before(values: Floats, here: np.ndarray, usual: np.ndarray) -> tupl
     offset = np.zeros((n + 1, p))
     for _ in range(3):
         part = _mean(values - offset[:-1], here)
-        deviation = np.where(here, values - part[:, None], 0.0)
+        deviation = np.where(taught, values - part[:, None], 0.0)
         total = np.vstack([np.zeros((1, p)), np.cumsum(deviation, axis=0)])
         before = np.where(recent > 0, total[started], 0.0)
         offset = (total - before) / number

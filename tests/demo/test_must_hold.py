@@ -48,7 +48,8 @@ def test_today_the_two_live_faults_head_the_list(demo_shop: Shop) -> None:
     assert heads[0] in finish | {("DM1", "bank_difference")}
     assert finish & set(heads)
     assert ("DM1", "bank_difference") in heads
-    assert set(heads) <= finish | {("DM1", "bank_difference"), ("HN1", "bore_rvk")}
+    # The clamping also shows as decks of one block that differ in height: the same fault seen twice.
+    assert set(heads) <= finish | {("DM1", "bank_difference"), ("DM1", "deck_height"), ("HN1", "bore_rvk")}
 
 
 def test_the_glazing_set_of_today_was_noticed_within_its_window(demo_shop: Shop) -> None:
