@@ -138,7 +138,9 @@ def _life_text(row: BoardRow, signal: SignalFact, plan: Plan) -> str:
     unit = signal.wear_unit or (renewal.unit if renewal else "parts")
     what = renewal.name if renewal else "tool"
     live = signal.status == "open"
-    uses = signal.size if live or signal.wear is None else signal.wear
+    # The size of a life is told as its uses, or as the logarithm of its uses over the usual ones.
+    so_far = signal.part_sd * math.exp(signal.size) if signal.log else signal.size
+    uses = so_far if live or signal.wear is None else signal.wear
     done = f"{uses:.0f} {unit}" if math.isfinite(uses) else f"more {unit} than any before"
     usual = f", where about {signal.part_sd:.0f} is usual" if math.isfinite(signal.part_sd) else ""
     comes, has = ("comes", "has") if live else ("came", "had")

@@ -22,9 +22,27 @@ from spc.units import from_base
 QUESTIONS = {
     "level": "Has the level moved?",
     "scatter": "Do blocks differ more from one another than they did?",
-    "spread within part": "Do the places on one block differ more than they did?",
     "tool life": "Is the tool older than those before it were?",
 }
+SPREAD = "spread within part"
+
+
+def question(name: str, axes: tuple[str, ...]) -> str:
+    """What a watch asks, in words.
+
+    Parameters
+    ----------
+    name : str
+        Of the watch; a spread within the part carries the number of its level, from 1.
+    axes : tuple of str
+        Axes of the feature's places, coarse to fine.
+    """
+    if name.startswith(SPREAD):
+        level = name.removeprefix(SPREAD).strip()
+        if level.isdecimal() and 0 < int(level) <= len(axes):
+            return f"Does one block differ more from {axes[int(level) - 1]} to {axes[int(level) - 1]} than it did?"
+        return "Do the places on one block differ more than they did?"
+    return QUESTIONS.get(name, f"What does the watch over {name} say?")
 
 
 def _time_axis(view: ProcessView, chart: Figure, low: int) -> Figure:
@@ -38,9 +56,11 @@ def monitor_chart(view: ProcessView, trace: MonitorTrace, *, last: int | None = 
     low = max(0, len(view.parts) - last) if last else 0
     x = packed(range(low, len(view.parts)), whole=True)
     statistic, limit = trace.statistic[low:], trace.limit[low:]
+    life = trace.name == "tool life"
+    name, title = ("uses of the tool", "uses") if life else ("evidence of a change", "evidence")
     line: dict[str, Any] = {"color": VERMILION, "width": 1.4, "dash": "dash"}
     traces: list[dict[str, Any]] = [
-        {"type": "scatter", "mode": "lines", "x": x, "y": packed(statistic), "name": "evidence of a change",
+        {"type": "scatter", "mode": "lines", "x": x, "y": packed(statistic), "name": name,
          "line": {"color": BLUE, "width": 1.6},
          "text": [part.serial for part in view.parts[low:]],
          "hovertemplate": "%{text}: %{y:.2f}<extra></extra>"},
@@ -49,7 +69,7 @@ def monitor_chart(view: ProcessView, trace: MonitorTrace, *, last: int | None = 
     ]  # fmt: skip
     if any(value < 0 for value in statistic):
         traces.append(traces[1] | {"y": packed(-value for value in limit), "showlegend": False})
-    return _time_axis(view, figure(traces, y_title="evidence", height=230), low)
+    return _time_axis(view, figure(traces, y_title=title, height=230), low)
 
 
 def spread_chart(view: ProcessView, levels: tuple[str, ...], *, last: int | None = None) -> Figure | None:

@@ -209,8 +209,6 @@ def part_chart(
         "ticktext": texts,
         "range": [first - 1, final + 1.5],
     }
-    if view.row.log:
-        layout["yaxis"] |= {"type": "log", "dtick": "D2"}
     if family is not None:
         _drawing_limits(view, family, layout, [show(part.mean) for part in chosen])
     return chart
@@ -234,13 +232,12 @@ def _drawing_limits(view: ProcessView, family: str, layout: dict[str, Any], valu
     for value, name in levels:
         y = from_base(value - base, view.row.display)
         if abs(y - middle) < 3 * max(height, 1e-12):
-            at = math.log10(y) if view.row.log and y > 0 else y
             layout["shapes"].append({
                 "type": "line", "xref": "paper", "x0": 0, "x1": 1, "yref": "y", "y0": y, "y1": y,
                 "line": {"color": VERMILION, "width": 1.4, "dash": "longdash"},
             })  # fmt: skip
             layout["annotations"].append({
-                "x": 1, "xref": "paper", "xanchor": "right", "y": at, "yref": "y", "yanchor": "bottom",
+                "x": 1, "xref": "paper", "xanchor": "right", "y": y, "yref": "y", "yanchor": "bottom",
                 "showarrow": False, "font": {"size": 11, "color": VERMILION},
                 "text": f"drawing limit, {name}, from {day(spec.valid_from)}",
             })  # fmt: skip

@@ -52,6 +52,8 @@ def _facts(row: BoardRow, desk: Desk) -> Markup:
         others = len(row.open_signals) - 1
         if others:
             facts.append(f"and {count(others, 'more open signal')}")
+        if row.unconfirmed:
+            facts.append(f"{count(len(row.unconfirmed), 'earlier signal')} still to be confirmed")
     facts.append(f"Last reading {age(row.last_time, desk.now())}")
     return tag("p", join(tag("span", fact) for fact in facts), class_="facts")
 
@@ -59,10 +61,9 @@ def _facts(row: BoardRow, desk: Desk) -> Markup:
 def _full(row: BoardRow, desk: Desk) -> Markup:
     plan = desk.shop.plan
     title = tag("a", tag("b", machine_text(row)), " ", row.feature_name, href=process_href(row.process))
-    came_back = [
-        tag("p", tag("b", sentence_case(cleared_text(signal))), class_="cured")
-        for signal in row.unconfirmed[:1]
-    ]
+    came_back = None
+    if row.unconfirmed and not row.open_signals:
+        came_back = tag("p", tag("b", sentence_case(cleared_text(row.unconfirmed[0]))), class_="cured")
     return tag(
         "li",
         state_mark(row),

@@ -10,7 +10,7 @@ from markupsafe import Markup
 from dashboard.amounts import day, moment, sentence_case, size
 from dashboard.desk import Desk
 from dashboard.figures.frame import CONFIG, Figure
-from dashboard.figures.monitors import QUESTIONS, monitor_chart, position_chart, spread_chart
+from dashboard.figures.monitors import monitor_chart, position_chart, question, spread_chart
 from dashboard.figures.parts import part_chart
 from dashboard.markup import join, made, table, tag
 from dashboard.pages import forms
@@ -212,9 +212,9 @@ def layout(desk: Desk, query: dict[str, str], process: str) -> tuple[str, list[A
         made(_as_table(view, names), class_="page"),
     ]
     for trace in view.monitors:
-        question = QUESTIONS.get(trace.name, f"What does {trace.name} say?")
-        body.append(made(tag("h2", question), class_="page"))
-        body.append(_graph(monitor_chart(view, trace), f"{title}: {question}"))
+        asked = question(trace.name, _levels(desk, view))
+        body.append(made(tag("h2", asked), class_="page"))
+        body.append(_graph(monitor_chart(view, trace), f"{title}: {asked}"))
     body += _shape(desk, view, title)
     notes = tag("ul", [tag("li", note) for note in view.notes], class_="plain notes") if view.notes else None
     body.append(

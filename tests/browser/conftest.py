@@ -9,11 +9,13 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from dashboard.service import Service
 from ingest.shop import Shop
 from tests.conftest import chromium_path
+
+expect.set_options(timeout=30_000)  # a shared machine answers late; a fault does not answer at all
 
 WIDE = {"width": 1440, "height": 900}
 PHONE = {"width": 390, "height": 844}

@@ -205,7 +205,8 @@ def row(feature: str = "bore_taper", **other: Any) -> BoardRow:
 def off(feature: str = "bore_taper", **other: Any) -> BoardRow:
     """A row with an open signal."""
     base = row(feature)
-    found = signal(base.process, log=base.log, **({"size": 0.2, "part_sd": 0.05} if base.log else {}) | other)
+    ratio = {"size": 0.2, "part_sd": 0.05} if base.log else {}
+    found = signal(base.process, **{"log": base.log} | ratio | other)
     return replace(
         base, state=State.GOING_OFF, signals=(found,), since=found.since, change_from=found.change_from,
         change_to=found.change_to, chance_interval_days=found.chance_days,

@@ -44,6 +44,7 @@ def going_off(feature: str, monitor: str, direction: int, known: bool) -> BoardR
         within="cylinder" if monitor == "spread within part" else None,
         wear=78.0 if monitor == "tool life" else None,
         wear_unit="bores" if monitor == "tool life" else None,
+        log=KEEP[feature][6] and monitor != "tool life",
     )
 
 
@@ -116,6 +117,13 @@ def test_an_old_tool_is_told_with_its_uses_and_what_was_usual() -> None:
     text = reason(going_off("bore_peak", "tool life", 1, known=True), PaperShop().plan)
     assert "78 bores" in text and "about 60 is usual" in text
     assert "log the change" in text
+
+
+def test_the_uses_of_a_tool_are_told_alike_when_they_come_as_a_ratio() -> None:
+    plain = going_off("bore_peak", "tool life", 1, known=True)
+    as_ratio = replace(plain, signals=(replace(plain.signals[0], size=math.log(78 / 60), log=True),))
+    as_number = replace(plain, signals=(replace(plain.signals[0], size=78.0, log=False),))
+    assert reason(as_ratio, PaperShop().plan) == reason(as_number, PaperShop().plan)
 
 
 def test_a_log_feature_is_told_from_what_to_what() -> None:
