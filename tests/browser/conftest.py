@@ -20,6 +20,9 @@ expect.set_options(timeout=30_000)  # a shared machine answers late; a fault doe
 WIDE = {"width": 1440, "height": 900}
 PHONE = {"width": 390, "height": 844}
 
+# What is noted is assessed before it is answered: seconds on a busy machine, where the default is five.
+expect.set_options(timeout=45_000)
+
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
