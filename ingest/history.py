@@ -13,8 +13,10 @@ from ingest.assessment import event_fact
 from ingest.board import LogEntry, SetAsideFact, SignalFact, SourceRow
 from ingest.calendar import Calendar
 from ingest.known import Decision, decision_title
+from ingest.layout_text import read_text
 from ingest.moment import Moment
 from ingest.plan import Plan
+from ingest.problems import Complaint
 from ingest.reasons import RELEASES_ITSELF, explain
 from ingest.store import Store
 
@@ -39,9 +41,10 @@ def source_row(data: bytes, receipt: int, name: str, sha256: str, line: int) -> 
     NoSuchLine
         The file is shorter.
     """
-    encoding = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
-    text = data.decode(encoding, errors="replace")
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    text = read_text(data)
+    if isinstance(text, Complaint):
+        raise NoSuchLine(f"{name} cannot be shown line by line: {text.reason}")
+    lines = text.lines
     if not 1 <= line <= len(lines):
         raise NoSuchLine(f"{name} has {len(lines)} lines; there is no line {line}.")
     return SourceRow(
