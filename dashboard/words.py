@@ -31,13 +31,16 @@ UP_DOWN = {
 """How a level moved, by kind of feature: up and down, each for now and for what is over."""
 
 
+def named(key: str, name: str | None) -> str:
+    """A thing of the plan by key and name, neither said twice."""
+    if not name or name.lower() == key.lower():
+        return key
+    return name if key.lower() in name.lower().split() else f"{key} {name}"
+
+
 def machine_text(row: BoardRow) -> str:
-    """The machine (or gauge) by key and name, neither said twice."""
-    if row.machine.lower() in row.machine_name.lower().split():
-        return row.machine_name
-    if not row.machine_name:
-        return row.machine
-    return f"{row.machine} {row.machine_name}"
+    """The machine (or gauge) by key and name."""
+    return named(row.machine, row.machine_name)
 
 
 def process_text(row: BoardRow) -> str:
@@ -58,8 +61,10 @@ def moved_by(row: BoardRow, signal: SignalFact) -> str | None:
     if not signal.log:
         return amount(abs(signal.size), row.display, row.decimals)
     now = _now(row)
-    if not math.isfinite(now):
-        return f"about {100 * (math.exp(abs(signal.size)) - 1):.0f} %"
+    # Another change is under way: where things stand now says nothing of the one that is over.
+    overlaid = signal.status != "open" and row.open_signals
+    if overlaid or not math.isfinite(now):
+        return f"about {100 * abs(math.exp(signal.size) - 1):.0f} %"
     # What stands now is the new level while the change lasts, and the old one once it is over.
     ratio = math.exp(signal.size)
     before, after = (now / ratio, now) if signal.status == "open" else (now, now * ratio)
@@ -100,7 +105,7 @@ def _last(row: BoardRow) -> str:
     if row.log or row.feature_kind == "time":
         return f"the last one read {amount(value, row.display, row.decimals)}"
     if number(value, row.display, row.decimals).strip("0.") == "":
-        return f"the last one was on size, within {amount(0.0, row.display, row.decimals)}"
+        return f"the last one was on target, 0 {unit_text(row.display)} off"
     side = "above" if value > 0 else "below"
     return f"the last one was {amount(abs(value), row.display, row.decimals)} {side} target"
 
@@ -253,7 +258,8 @@ def reason(row: BoardRow, plan: Plan) -> str:
             )
         return f"{noticed(row, signal, plan)} and came back by itself: say what was done."
     usual = _usual(row)
-    within = f", blocks are expected within {usual} of one another" if usual else ""
+    things = "checks" if row.is_gauge else "blocks"
+    within = f", {things} are expected within {usual} of one another" if usual else ""
     return f"{who}: {what} holds as of {day(row.last_time)}{within}, {last or 'as before'}: nothing to do."
 
 
@@ -271,7 +277,7 @@ def _do(row: BoardRow, plan: Plan, signal: SignalFact) -> str:
 
 def _doubt(row: BoardRow, plan: Plan, first: SignalFact | None) -> str:
     assert row.doubt is not None
-    gauge = f"{row.doubt.gauge} {row.doubt.gauge_name}".strip()
+    gauge = named(row.doubt.gauge, row.doubt.gauge_name)
     if row.is_gauge and first is not None:
         return (
             f"{noticed(row, first, plan)} on its master: {look_at(row, plan, first)}, and measure again what "

@@ -4,6 +4,8 @@
 
   function fill(node) {
     const markup = node.getAttribute("data-made");
+    // A form somebody is writing in is left alone; the next refresh comes soon.
+    if (node.madeFrom && node.contains(document.activeElement) && document.activeElement.closest("form")) return;
     if (markup !== null && node.madeFrom !== markup) {
       node.madeFrom = markup;
       node.innerHTML = markup;

@@ -115,16 +115,16 @@ def position_chart(view: ProcessView, names: list[str]) -> Figure | None:
     Returns
     -------
     dict or None
-        None when the feature has a single place.
+        None when fewer than two places are known.
     """
-    if len(view.positions) < 2:
+    known = [(name, at) for name, at in zip(names, view.position_offsets, strict=True) if math.isfinite(at)]
+    if len(known) < 2:
         return None
+    names = [name for name, _ in known]
     factor = 100.0 if view.row.log else from_base(1.0, view.row.display)
     unit = "%" if view.row.log else ("µm" if view.row.display == "um" else view.row.display)
-    values = [offset * factor if math.isfinite(offset) else None for offset in view.position_offsets]
-    stems: list[Any] = []
-    for value in values:
-        stems += [0, value, None] if value is not None else [None, None, None]
+    values = [offset * factor for _, offset in known]
+    stems = [end for value in values for end in (0.0, value, None)]
     places = [name for name in names for _ in range(3)]
     traces = [
         {"type": "scatter", "mode": "lines", "x": stems, "y": places, "line": {"color": GREY, "width": 2},

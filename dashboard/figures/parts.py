@@ -51,7 +51,7 @@ def _band(parts: Sequence[tuple[int, PartPoint]], show: Callable[[float], float]
         "x": packed((place for place, _ in known), whole=True),
         "y": packed(middle),
         "name": "expected (19 of 20 blocks)",
-        "marker": {"symbol": "line-ew-open", "size": 5, "color": BAND, "line": {"width": 1}},
+        "marker": {"symbol": "line-ew-open", "size": 6, "color": GREY, "line": {"width": 1}},
         "error_y": {
             "symmetric": False,
             "array": packed(up - at for up, at in zip(upper, middle, strict=True)),
@@ -73,7 +73,7 @@ def _hover(part: PartPoint, shown: float, unit: str) -> str:
     )
 
 
-LOOKS: tuple[tuple[str, str], ...] = (("", ""), ("signal", " (raised a signal)"), ("aside", " (set aside)"))
+LOOKS: tuple[tuple[str, str], ...] = (("", ""), ("signal", " (in a signal)"), ("aside", " (set aside)"))
 
 
 def _family(

@@ -16,7 +16,7 @@ from dashboard.security import BODY_LIMIT
 from ingest.board import ReceiptFact, SetAsideFact
 
 REFRESH_MS = 10_000
-FILES = 60
+FILES = 20
 ROWS = 200
 STALE_S = 60.0
 
@@ -107,74 +107,98 @@ def _aside(desk: Desk, rows: list[SetAsideFact]) -> Markup:
     return table(("Where", "What stands there", "Why it does not count", "What to do"), cells, class_="aside")
 
 
-def _kinds(rows: list[SetAsideFact]) -> Markup:
+def _tally(rows: list[SetAsideFact]) -> dict[str, int]:
+    """How many rows of each kind, the rarest first: what happens every day needs nobody."""
     tally: dict[str, int] = {}
     for row in rows:
         tally[row.kind] = tally.get(row.kind, 0) + 1
-    items = [tag("li", tag("b", f"{n:,}"), f" {kind.replace('_', ' ')}") for kind, n in
-             sorted(tally.items(), key=lambda item: -item[1])]  # fmt: skip
-    return tag("ul", items, class_="tally")
+    return dict(sorted(tally.items(), key=lambda item: item[1]))
 
 
-def draw(desk: Desk, receipt: int | None = None) -> Markup:
-    """What came in, as markup; with a receipt only that file's rows are listed."""
-    receipts = sorted(desk.receipts(), key=lambda r: (r.known_at, r.id), reverse=True)
+def _rows(desk: Desk, receipt: int | None, kind: str | None) -> list[Markup]:
     rows = desk.set_aside_rows(receipt)
-    waiting = [r for r in receipts if r.status != "taken"]
-    lines, stored = sum(r.lines for r in receipts), sum(r.stored for r in receipts)
-    now = desk.now()
-    parts = [_heartbeat(desk)]
-    parts.append(
+    if not rows:
+        return [tag("p", "Every row counts.", class_="empty")]
+    tally = _tally(rows)
+    of_file = f"&receipt={receipt}" if receipt is not None else ""
+    kinds = [
         tag(
-            "p",
-            f"{count(len(receipts), 'file')}, {count(lines, 'line')}: {stored:,} stored, "
-            f"{sum(r.partly for r in receipts):,} partly, {sum(r.known for r in receipts):,} already known, "
-            f"{sum(r.set_aside for r in receipts):,} set aside, "
-            f"{sum(r.blank for r in receipts):,} blank or heading.",
-            class_="lead",
+            "li",
+            tag("a", tag("b", f"{n:,}"), f" {key.replace('_', ' ')}", href=f"/intake?kind={key}{of_file}"),
         )
+        for key, n in tally.items()
+    ]
+    chosen = [row for row in rows if kind in (None, row.kind)]
+    rank = list(tally).index
+    chosen.sort(key=lambda row: (rank(row.kind), -row.receipt, row.line))
+    shown = f"{ROWS} of {len(chosen):,} are listed, the rarest kinds first, then the newest."
+    return [
+        tag("ul", kinds, class_="tally"),
+        tag("p", shown, class_="hint") if len(chosen) > ROWS else Markup(""),
+        _aside(desk, chosen),
+    ]
+
+
+def _sum(receipts: list[ReceiptFact]) -> Markup:
+    def total(name: str) -> int:
+        return sum(getattr(receipt, name) for receipt in receipts)
+
+    return tag(
+        "p",
+        f"{count(len(receipts), 'file')}, {count(total('lines'), 'line')}: {total('stored'):,} stored, "
+        f"{total('partly'):,} partly, {total('known'):,} already known, {total('set_aside'):,} set aside, "
+        f"{total('blank'):,} blank or heading.",
+        class_="lead",
     )
-    if waiting and receipt is None:
-        parts += [tag("h2", "Which files wait?"), _files(waiting, now)]
+
+
+def draw(desk: Desk, receipt: int | None = None, kind: str | None = None) -> Markup:
+    """What came in, as markup; with a receipt only that file's rows, with a kind only rows of that kind."""
+    receipts = sorted(desk.receipts(), key=lambda r: (r.known_at, r.id), reverse=True)
+    waiting = [r for r in receipts if r.status != "taken"]
+    now = desk.now()
+    parts = [_heartbeat(desk), _sum(receipts)]
     chosen = next((r for r in receipts if r.id == receipt), None)
-    heading = f"Which rows of {chosen.name} do not count?" if chosen else "Which rows do not count, and why?"
-    parts.append(tag("h2", heading))
-    if chosen:
+    if chosen is not None:
+        parts += [tag("h2", f"How does {chosen.name} add up?"), _files([chosen], now)]
         parts.append(tag("p", tag("a", "All files", href="/intake")))
-    if rows:
-        newest = sorted(rows, key=lambda row: (-row.receipt, row.line))
-        more = f"The newest {ROWS} of {len(rows):,} are listed." if len(rows) > ROWS else ""
-        parts += [_kinds(rows), tag("p", more, class_="hint") if more else Markup(""), _aside(desk, newest)]
     else:
-        parts.append(tag("p", "Every row counts.", class_="empty"))
-    if receipt is None:
+        if waiting:
+            parts += [tag("h2", "Which files wait?"), _files(waiting, now)]
+        parts += [tag("h2", "What came in last?"), _files(receipts[:FILES], now)]
+        if len(receipts) > FILES:
+            parts.append(
+                tag("p", f"The newest {FILES} of {len(receipts):,} files are listed.", class_="hint")
+            )
         parts += _questions(desk)
-    parts += [tag("h2", "What came in?"), _files([chosen] if chosen else receipts[:FILES], now)]
-    if not chosen and len(receipts) > FILES:
-        parts.append(tag("p", f"The newest {FILES} of {len(receipts):,} files are listed.", class_="hint"))
-    return join(parts)
+    parts.append(tag("h2", "Which rows do not count, and why?"))
+    if kind:
+        parts.append(tag("p", tag("a", "All kinds", href="/intake")))
+    return join((*parts, _rows(desk, receipt, kind)))
 
 
 def layout(desk: Desk, query: dict[str, str]) -> tuple[str, list[Any]]:
-    """Title and body."""
+    """Title and body; ``?receipt=7`` shows one file, ``?kind=bad_number`` one kind of row."""
     wanted = query.get("receipt", "")
-    receipt = int(wanted) if wanted.isdecimal() else None
+    receipt = int(wanted) if wanted.isascii() and wanted.isdecimal() else None
+    kind = query.get("kind") or None
     return "Intake", [
         made(tag("h1", "What came in, and does it add up?") + _drop(desk), class_="page"),
-        dcc.Store(id="intake-receipt", data=receipt),
-        made(draw(desk, receipt), id="intake", class_="page"),
+        dcc.Store(id="intake-asked", data=[receipt, kind]),
+        made(draw(desk, receipt, kind), id="intake", class_="page"),
         dcc.Interval(id="intake-tick", interval=REFRESH_MS),
     ]
 
 
 def register(app: Dash, desk: Desk) -> None:
-    """Keep the tallies fresh."""
+    """Keep the tallies fresh, unless somebody is writing in a form of the page."""
 
     @app.callback(
         Output("intake", "data-made"),
         Input("intake-tick", "n_intervals"),
-        Input("intake-receipt", "data"),
+        Input("intake-asked", "data"),
         prevent_initial_call=True,
     )
-    def refresh(_ticks: int | None, receipt: int | None) -> str:
-        return str(draw(desk, receipt))
+    def refresh(_ticks: int | None, asked: list[Any]) -> str:
+        receipt, kind = asked
+        return str(draw(desk, receipt, kind))

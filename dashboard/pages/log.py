@@ -50,13 +50,13 @@ def _undo(entry: LogEntry, desk: Desk) -> Markup:
 
 
 def layout(desk: Desk, query: dict[str, str]) -> tuple[str, list[Any]]:
-    """Title and body; ``?kind=event`` shows one kind, ``?from=200`` the next page."""
+    """Title and body; ``?kind=event`` shows one kind, ``?kind=all`` files too, ``?from=200`` the next page."""
     entries = desk.log()
     kind = query.get("kind", "")
-    shown = [entry for entry in entries if not kind or entry.kind == kind]
+    shown = [entry for entry in entries if kind in ("all", entry.kind) or (not kind and entry.kind != "file")]
     start = int(query["from"]) if query.get("from", "").isdigit() else 0
     present = {entry.kind for entry in entries}
-    filters = tag("a", "All", href="/log", aria_current=None if kind else "page")
+    filters = tag("a", "All but files", href="/log", aria_current=None if kind else "page")
     for key, name in KINDS.items():
         if key in present:
             filters += tag("a", name, href=f"/log?kind={key}", aria_current="page" if kind == key else None)

@@ -13,7 +13,7 @@ from dashboard.amounts import amount, moment, number, size_unit, unit_text
 from dashboard.desk import Desk
 from dashboard.markup import made, table, tag
 from dashboard.pages.board import process_href
-from dashboard.words import position_text
+from dashboard.words import named, position_text
 from ingest.board import PartReading, PartView
 
 CAUTION = (
@@ -104,7 +104,7 @@ def _search(serial: str | None) -> Markup:
 def _passes(view: PartView) -> Markup:
     rows = [
         (
-            f"{item.machine} {item.machine_name}" if item.machine != item.machine_name else item.machine,
+            named(item.machine, item.machine_name),
             item.operation_name,
             item.pass_no,
             item.tool or "",
@@ -130,7 +130,7 @@ def layout(desk: Desk, query: dict[str, str], serial: str | None = None) -> tupl
             "p", f"No block {serial} is known. Check the serial as it stands in the export.", class_="empty"
         )
         return "A part", [made(body, class_="page")]
-    family = f"{view.family} {view.family_name or ''}".strip() if view.family else "family not known"
+    family = named(view.family, view.family_name) if view.family else "family not known"
     body = (
         tag("h1", f"Block {view.serial}")
         + tag("p", family, class_="lead")

@@ -17,7 +17,7 @@ from dashboard.pages import forms
 from dashboard.pages.board import chance_text, state_mark
 from dashboard.pages.holds import holds
 from dashboard.pages.part import HEAD, part_href, reading_rows
-from dashboard.words import cleared_text, machine_text, noticed, position_text, reason
+from dashboard.words import cleared_text, machine_text, named, noticed, position_text, reason
 from ingest.board import ProcessView, SignalFact
 
 ALL = "all"
@@ -27,10 +27,7 @@ SHORT_LIST = 60
 
 def family_names(desk: Desk) -> dict[str, str]:
     """Family key to what people see: key and name as the plan has them."""
-    return {
-        key: key if family.name == key else f"{key} {family.name}"
-        for key, family in desk.shop.plan.families.items()
-    }
+    return {key: named(key, family.name) for key, family in desk.shop.plan.families.items()}
 
 
 def _graph(chart: Figure, label: str, id_: str | None = None) -> html.Div:
@@ -80,9 +77,6 @@ def _part_link(serial: str) -> Markup:
 
 def _top(desk: Desk, view: ProcessView) -> Markup:
     row, plan = view.row, desk.shop.plan
-    live = [signal for signal in view.signals if signal.status in ("open", "cleared", "back")]
-    unconfirmed = {(s.monitor, s.serial, s.pass_no) for s in row.signals}
-    live = [s for s in live if (s.monitor, s.serial, s.pass_no) in unconfirmed]
     return join(
         (
             tag("p", tag("a", "What is going off", href="/"), f" / {row.operation_name}", class_="crumb"),
@@ -96,12 +90,22 @@ def _top(desk: Desk, view: ProcessView) -> Markup:
                 tag("summary", "Note another event, or one with a tool or a note"),
                 forms.event_form(plan, row),
             ),
-            tag("h2", "What was noticed and is not settled?") if live else None,
-            tag("ul", [_signal_item(desk, view, signal) for signal in live], class_="signals")
-            if live
-            else None,
         )
     )
+
+
+def _key(signal: SignalFact) -> tuple[str, str, int]:
+    return signal.monitor, signal.serial, signal.pass_no
+
+
+def _unsettled(desk: Desk, view: ProcessView) -> Markup:
+    """Signals that wait for a person, the open ones first."""
+    waiting = {_key(signal) for signal in view.row.signals}
+    live = sorted((s for s in view.signals if _key(s) in waiting), key=lambda s: s.status != "open")
+    if not live:
+        return Markup("")
+    items = [_signal_item(desk, view, signal) for signal in live]
+    return tag("h2", "What was noticed and is not settled?") + tag("ul", items, class_="signals")
 
 
 def _chosen_part(desk: Desk, view: ProcessView, key: str | None) -> Markup:
@@ -137,8 +141,8 @@ def _chosen_part(desk: Desk, view: ProcessView, key: str | None) -> Markup:
 
 
 def _history(desk: Desk, view: ProcessView) -> Markup:
-    unconfirmed = {(s.monitor, s.serial, s.pass_no) for s in view.row.signals}
-    old = [s for s in view.signals if (s.monitor, s.serial, s.pass_no) not in unconfirmed]
+    waiting = {_key(signal) for signal in view.row.signals}
+    old = [signal for signal in view.signals if _key(signal) not in waiting]
     if not old:
         return tag("p", "Nothing before.", class_="empty")
     return tag("ul", [_signal_item(desk, view, signal) for signal in old], class_="signals")
@@ -209,7 +213,7 @@ def layout(desk: Desk, query: dict[str, str], process: str) -> tuple[str, list[A
             part_chart(view, names, last=RECENT), f"{title}: every block in order of machining", "parts-chart"
         ),
         made(_chosen_part(desk, view, None), id="chosen-part", class_="page chosen"),
-        made(_as_table(view, names), class_="page"),
+        made(_as_table(view, names) + _unsettled(desk, view), class_="page"),
     ]
     for trace in view.monitors:
         asked = question(trace.name, _levels(desk, view))

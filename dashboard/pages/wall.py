@@ -13,14 +13,18 @@ from dashboard.markup import join, made, tag
 from dashboard.pages.board import REFRESH_MS, picture, process_href, state_mark
 from dashboard.states import look
 from dashboard.words import machine_text, reason
+from ingest.board import BoardRow
 
 SHOWN = 3
 
 
 def draw(desk: Desk) -> Markup:
-    """The worst processes, then how many are well."""
+    """The worst process of each machine, then how many are well."""
     rows = desk.board()
     urgent = [row for row in rows if look(row.state).urgent]
+    worst: dict[str, BoardRow] = {}
+    for row in urgent:
+        worst.setdefault(row.machine, row)
     items = [
         tag(
             "li",
@@ -35,7 +39,7 @@ def draw(desk: Desk) -> Markup:
             picture(row),
             class_="process",
         )
-        for row in urgent[:SHOWN]
+        for row in list(worst.values())[:SHOWN]
     ]
     more = len(urgent) - len(items)
     latest = max((row.last_time for row in rows if row.last_time), default=None)

@@ -103,10 +103,12 @@ def test_an_empty_shop_says_what_to_do(shop: PaperShop) -> None:
 
 
 def test_the_wall_shows_the_worst_few_and_counts_the_rest(shop: PaperShop) -> None:
-    shop.rows = [replace(off("bore_taper"), process=f"HONE/finish_hone/f{i}") for i in range(5)] + [
-        row("height")
-    ]
+    shop.rows = [
+        replace(off("bore_taper"), process=f"M{i}/hone/f{k}", machine=f"M{i}", machine_name=f"hone M{i}")
+        for k, i in enumerate((0, 1, 0, 2, 3))
+    ] + [row("height")]
     text = html_of(shop, "/wall")
+    assert re.findall(r"hone M(\d) <span>", text) == ["0", "1", "2"], "one of each machine, the worst of it"
     assert text.count('class="process"') == 3
     assert "and 2 more processes going off" in text
     assert "1 of 6 not going off" in text
@@ -150,6 +152,8 @@ def test_intake_adds_up_and_names_reason_and_remedy(shop: PaperShop) -> None:
     assert "no layout fits" in text and "Add a layout." in text and "It probably means S101." in text
     assert "Mend it, or release the row." in text
     assert "Mend it" not in html_of(shop, "/intake?receipt=2")
+    assert "Mend it" not in html_of(shop, "/intake?kind=no_layout")
+    assert "Mend it" in html_of(shop, "/intake?kind=bad_number")
 
 
 def test_a_row_in_doubt_is_decided_on_and_an_oddity_leads_to_its_line(shop: PaperShop) -> None:
@@ -172,7 +176,7 @@ def test_the_chart_carries_every_part_and_what_was_done() -> None:
     drawn = sorted(key for trace in points for key in trace["customdata"])
     assert drawn == sorted(f"S{100 + i}/1" for i in range(60))
     by_name = {trace["name"]: trace["customdata"] for trace in points}
-    assert by_name["four (raised a signal)"] == ["S150/1"] and by_name["four (set aside)"] == ["S120/1"]
+    assert by_name["four (in a signal)"] == ["S150/1"] and by_name["four (set aside)"] == ["S120/1"]
     values = numpy.frombuffer(base64.b64decode(points[0]["y"]["bdata"]), dtype="<f4")
     assert values[0] == pytest.approx(0.2), "exp of the logarithm that the shop keeps"
     assert {note["text"] for note in chart["layout"]["annotations"]} == {"service", "set 8"}
