@@ -161,9 +161,9 @@ def began(signal: SignalFact) -> str:
 
 def noticed(row: BoardRow, signal: SignalFact, plan: Plan) -> str:
     """What was noticed on a process, without advice, as a sentence without its point."""
-    if signal.monitor == "tool life":
-        return f"{machine_text(row)}: {row.feature_name} {change_text(row, signal, plan)}, {began(signal)}"
-    return f"{machine_text(row)}: {row.feature_name} {change_text(row, signal, plan)} {began(signal)}"
+    # What was usual must not read as usual since that day.
+    pause = "" if signal.monitor == "level" else ","
+    return f"{machine_text(row)}: {row.feature_name} {change_text(row, signal, plan)}{pause} {began(signal)}"
 
 
 def cleared_text(signal: SignalFact) -> str:

@@ -101,4 +101,6 @@ def month_ticks(times: list[Any], *, most: int = 9) -> tuple[list[int], list[str
         return starts, [f"{times[i].day} {times[i]:%b}" for i in starts]
     every = -(-len(starts) // most)
     kept = starts[::every]
+    if kept[1] - kept[0] < len(times) / (2 * most):
+        kept = kept[1:]  # a month of which only a few parts are in sight has no room for its name
     return kept, [f"{times[i]:%b} {times[i].year}" for i in kept]

@@ -17,7 +17,7 @@ from ingest.board import ReceiptFact, SetAsideFact
 
 REFRESH_MS = 10_000
 FILES = 20
-ROWS = 200
+ROWS = 80
 STALE_S = 60.0
 
 
