@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,6 +13,7 @@ from dashboard.terminal import fail, hint, prepare, progress, say
 
 if TYPE_CHECKING:
     from dashboard.commands import Outcome
+    from ingest.shop import Shop
 
 app = typer.Typer(
     name="tenthwise",
@@ -152,11 +154,11 @@ def ingest(
     _finish(outcome)
 
 
-def _handed(ask: object) -> Outcome:
+def _handed(ask: Callable[[], Outcome]) -> Outcome:
     from dashboard.running import HandoverFailed
 
     try:
-        return ask()  # type: ignore[operator]
+        return ask()
     except HandoverFailed as error:
         fail(f"The work could not be handed over: {error}.")
 
@@ -174,7 +176,7 @@ def serve(folder: Folder = None, port: Port = PORT) -> None:
     _serve(open_shop(place), port)
 
 
-def _serve(shop: object, port: int) -> None:
+def _serve(shop: Shop, port: int) -> None:
     import logging
 
     from dashboard.service import PortTaken, serve
@@ -182,7 +184,7 @@ def _serve(shop: object, port: int) -> None:
     logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(message)s")
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     try:
-        serve(shop, port, lambda address: say(f"Tenthwise is at {address}   (stop it with Ctrl+C)"))  # type: ignore[arg-type]
+        serve(shop, port, lambda address: say(f"Tenthwise is at {address}   (stop it with Ctrl+C)"))
     except PortTaken as error:
         fail(str(error))
 

@@ -43,11 +43,6 @@ def machine_text(row: BoardRow) -> str:
     return named(row.machine, row.machine_name)
 
 
-def process_text(row: BoardRow) -> str:
-    """The process as people say it: machine and feature."""
-    return f"{machine_text(row)}: {row.feature_name}"
-
-
 def _now(row: BoardRow) -> float:
     """About where a log feature stands now: the middle of its last five parts."""
     latest = [value for value in row.recent[-5:] if value > 0]
@@ -290,8 +285,3 @@ def _doubt(row: BoardRow, plan: Plan, first: SignalFact | None) -> str:
         f"off its master since {day(row.doubt.since)}: set or repair the gauge, then measure again what it "
         "passed."
     )
-
-
-def unit_of(row: BoardRow) -> str:
-    """The unit people see."""
-    return unit_text(row.display)

@@ -49,9 +49,8 @@ def hidden(**values: object) -> Markup:
     return join(tag("input", type="hidden", name=name, value=value) for name, value in values.items())
 
 
-def undo_form(plan: Plan, journal_line: int) -> Markup:
+def undo_form(journal_line: int) -> Markup:
     """Take a decision or a noted event back; it stays in the log."""
-    del plan
     return tag(
         "form",
         hidden(line=journal_line),

@@ -43,10 +43,10 @@ def _what(entry: LogEntry) -> Markup:
     return tag("span", struck, " ", tag("span", entry.detail, class_="detail"), " ", source)
 
 
-def _undo(entry: LogEntry, desk: Desk) -> Markup:
+def _undo(entry: LogEntry) -> Markup:
     if entry.journal_line is None or entry.undone or entry.kind not in UNDOABLE:
         return Markup("")
-    return undo_form(desk.shop.plan, entry.journal_line)
+    return undo_form(entry.journal_line)
 
 
 def layout(desk: Desk, query: dict[str, str]) -> tuple[str, list[Any]]:
@@ -66,7 +66,7 @@ def layout(desk: Desk, query: dict[str, str]) -> tuple[str, list[Any]]:
             tag("span", KINDS.get(entry.kind, entry.kind), class_="kind"),
             _what(entry),
             _who(entry),
-            _undo(entry, desk),
+            _undo(entry),
         )
         for entry in shown[start : start + PER_PAGE]
     ]  # fmt: skip

@@ -52,7 +52,7 @@ def _signal_item(desk: Desk, view: ProcessView, signal: SignalFact) -> Markup:
     happened = tag("details", tag("summary", "What was done meanwhile"), tag("ul", done)) if done else None
     acts = forms.close_form(plan, signal) if signal.status in ("open", "cleared", "back") else None
     if signal.closing is not None:
-        acts = forms.undo_form(plan, signal.closing.journal_line)
+        acts = forms.undo_form(signal.closing.journal_line)
     status = sentence_case(cleared_text(signal))
     return tag(
         "li",
