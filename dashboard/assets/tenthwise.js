@@ -86,6 +86,7 @@
   }
 
   async function send(act, values) {
+    say("Just a moment: noting it and looking again at what it touches…", false);
     try {
       return await answer(await fetch("/do/" + act, {
         method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(values),
