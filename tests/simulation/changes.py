@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from spc.assess import Closing, Cure, assess
-from spc.process import LEVEL, SCATTER, SPREAD, ProcessOptions
+from spc.process import LEVEL, SCATTER, SPREAD, ProcessData, ProcessOptions, Signal
 from tests.simulation.shops import process, tool_lives
 
 OPTIONS = ProcessOptions(daily=False)
+FAMILY_SD = np.array([1.0, 2.3, 5.0])
+# Parts watched after a change.
+WATCHED = 60
+# The full loop: parts before the shift, the parts in which it must be found, and parts from the signal to
+# the event.
+_BEFORE, _SEARCHED, _TO_EVENT = 60, 140, 15
 
 
 @dataclass(frozen=True)
@@ -27,164 +34,232 @@ class Share:
 
     @property
     def error(self) -> float:
-        """Monte Carlo standard error (binomial)."""
-        return (
-            math.sqrt(max(self.value * (1.0 - self.value), 1.0 / self.runs) / self.runs)
-            if self.runs
-            else math.nan
-        )
+        """Monte Carlo standard error (binomial), never less than that of one run in all."""
+        if not self.runs:
+            return math.nan
+        return math.sqrt(max(self.value * (1.0 - self.value), 1.0 / self.runs) / self.runs)
+
+
+def share(outcomes: Sequence[bool | None]) -> Share:
+    """Share of the runs that count (None: the run does not)."""
+    counted = [outcome for outcome in outcomes if outcome is not None]
+    return Share(sum(counted), len(counted))
+
+
+# --- delays ----------------------------------------------------------------------------------------------
+
+
+def found_within(delays: Sequence[float], parts: int) -> Share:
+    """Share of the changes said within so many parts."""
+    return Share(sum(delay <= parts for delay in delays), len(delays))
+
+
+def quartiles(delays: Sequence[float]) -> tuple[float, float, float]:
+    """Quartiles of the delay in parts; infinite where so many were not found."""
+    low, middle, high = np.quantile(delays, (0.25, 0.5, 0.75), method="inverted_cdf")
+    return float(low), float(middle), float(high)
+
+
+Maker = Callable[[np.random.Generator, int, int], ProcessData]
 
 
 @dataclass(frozen=True)
-class Delay:
-    """Signals of the right monitor after a change: within 60 parts, and the delays of those found."""
+class Change:
+    """A change after so many parts that a monitor should tell within the next 60.
 
-    found: Share
-    quartiles: tuple[float, float, float]
+    Attributes
+    ----------
+    make
+        Makes one history from a generator, the parts before the change, and all parts.
+    before
+        Parts before the change.
+    monitor
+        The monitor that should tell it.
+    """
 
+    make: Maker
+    before: int
+    monitor: str = LEVEL
 
-def _delay(firsts: list[int | None], change: int) -> Delay:
-    found = [first - change + 1 for first in firsts if first is not None]
-    share = Share(sum(delay <= 60 for delay in found), len(firsts))
-    padded = sorted([*found, *[math.inf] * (len(firsts) - len(found))])
-    at = [padded[min(int(q * len(padded)), len(padded) - 1)] for q in (0.25, 0.5, 0.75)]
-    return Delay(share, (at[0], at[1], at[2]))
+    def __call__(self, runs: int, rng: np.random.Generator) -> list[float]:
+        """Parts from the change to the signal, 1 for the first changed part; infinite when not told."""
+        return [self._one(rng) for _ in range(runs)]
 
-
-def _first(value: np.ndarray, change: int, monitor: str, family: np.ndarray | None = None) -> int | None:
-    answer = assess(process(value, family=family), OPTIONS)
-    return next((s.first for s in answer.signals if s.monitor == monitor and s.first >= change), None)
-
-
-def level_shift(shift: float, before: int, runs: int, seed: int, families: bool = False) -> Delay:
-    """A shift of the level by so many sd after so many parts, watched for 60 parts."""
-    rng = np.random.default_rng(seed)
-    firsts = []
-    for _ in range(runs):
-        z = rng.standard_normal(before + 60)
-        z[before:] += shift
-        family = rng.choice(3, z.size) if families else None
-        value = z if family is None else z * np.array([1.0, 2.3, 5.0])[family]
-        firsts.append(_first(value, before, LEVEL, family))
-    return _delay(firsts, before)
+    def _one(self, rng: np.random.Generator) -> float:
+        answer = assess(self.make(rng, self.before, self.before + WATCHED), OPTIONS)
+        told = (s.first for s in answer.signals if s.monitor == self.monitor and s.first >= self.before)
+        first = next(told, None)
+        return math.inf if first is None else first - self.before + 1.0
 
 
-def scatter_change(factor: float, before: int, runs: int, seed: int) -> Delay:
+@dataclass(frozen=True)
+class Shift:
+    """The level moves by so many sd, of one family or of three families of unequal spread."""
+
+    size: float
+    families: bool = False
+
+    def __call__(self, rng: np.random.Generator, before: int, parts: int) -> ProcessData:
+        z = rng.standard_normal(parts)
+        z[before:] += self.size
+        if not self.families:
+            return process(z)
+        family = rng.choice(FAMILY_SD.size, parts)
+        return process(z * FAMILY_SD[family], family=family)
+
+
+@dataclass(frozen=True)
+class Scatter:
     """The sd from part to part grows by a factor."""
-    rng = np.random.default_rng(seed)
-    firsts = []
-    for _ in range(runs):
-        z = rng.standard_normal(before + 60)
-        z[before:] *= factor
-        firsts.append(_first(z, before, SCATTER))
-    return _delay(firsts, before)
+
+    factor: float
+
+    def __call__(self, rng: np.random.Generator, before: int, parts: int) -> ProcessData:
+        z = rng.standard_normal(parts)
+        z[before:] *= self.factor
+        return process(z)
 
 
-def spread_change(factor: float, before: int, runs: int, seed: int) -> Delay:
+@dataclass(frozen=True)
+class Spread:
     """The sd between six readings on a part grows by a factor."""
-    rng = np.random.default_rng(seed)
-    firsts = []
-    for _ in range(runs):
-        readings = rng.standard_normal((before + 60, 6))
-        readings[before:] *= factor
-        readings += rng.standard_normal((before + 60, 1))
-        answer = assess(process(readings), OPTIONS)
-        firsts.append(
-            next((s.first for s in answer.signals if s.monitor == SPREAD and s.first >= before), None)
+
+    factor: float
+
+    def __call__(self, rng: np.random.Generator, before: int, parts: int) -> ProcessData:
+        readings = rng.standard_normal((parts, 6))
+        readings[before:] *= self.factor
+        return process(readings + rng.standard_normal((parts, 1)))
+
+
+DELAYS: dict[str, Change] = {
+    **{
+        f"level +{size:g} sd after {before} parts{', three families' if families else ''}": Change(
+            Shift(size, families), before
         )
-    return _delay(firsts, before)
+        for size in (1.0, 2.0)
+        for before in (20, 40)
+        for families in (False, True)
+    },
+    **{f"scatter x 2 after {before} parts": Change(Scatter(2.0), before, SCATTER) for before in (20, 40)},
+    **{
+        f"spread within part x 1.5 after {before} parts": Change(Spread(1.5), before, SPREAD)
+        for before in (20, 40)
+    },
+}
 
 
-def glazing(runs: int, seed: int, a_part: float = 0.4) -> Share:
-    """A tool in its eleventh life or later falls by 0.4 sd a part from its 15th part on: found in the life?"""
-    rng = np.random.default_rng(seed)
-    hits = 0
+def glazing(runs: int, rng: np.random.Generator) -> list[bool]:
+    """The twelfth life falls by 0.4 sd a part from its 15th part on: found within the life?"""
+    found = []
     for _ in range(runs):
         data, options = tool_lives(rng, 520)
-        number = 11
-        own = np.flatnonzero(data.life == number)
+        own = np.flatnonzero(data.life == 11)
         readings = data.readings.copy()
-        readings[own[15:], 0] -= a_part * np.arange(1, own.size - 14)
+        readings[own[15:], 0] -= 0.4 * np.arange(1, own.size - 14)
         stop = own[-1] + 1
         cut = process(
             readings[:stop], family=data.family[:stop], life=data.life[:stop], wear=data.wear[:stop]
         )
         answer = assess(cut, options)
-        hits += any(s.monitor == LEVEL and s.first >= own[15] for s in answer.signals)
-    return Share(hits, runs)
+        found.append(any(s.monitor == LEVEL and s.first >= own[15] for s in answer.signals))
+    return found
+
+
+# --- clearing --------------------------------------------------------------------------------------------
+
+
+def _signals(z: np.ndarray, cures: Sequence[Cure] = (), closings: Sequence[Closing] = ()) -> list[Signal]:
+    """Level signals after the shift."""
+    answer = assess(process(z), OPTIONS, list(cures), list(closings))
+    return [s for s in answer.signals if s.monitor == LEVEL and s.first >= _BEFORE]
+
+
+def _shifted(rng: np.random.Generator, shift: float) -> tuple[np.ndarray, int | None]:
+    """Parts that shift, and the part that raises the signal."""
+    z = rng.standard_normal(_BEFORE + _SEARCHED + 220)
+    z[_BEFORE:] += shift
+    told = _signals(z[: _BEFORE + _SEARCHED])
+    return z, told[0].first if told else None
 
 
 @dataclass(frozen=True)
-class Clearing:
-    """A full loop: shift after 60 parts, an event 15 parts after the signal, 120 parts more."""
+class Ending:
+    """What became of a signal.
 
-    signalled: Share
-    cleared: Share
-    wrong_cause: Share
-    again: Share
-
-
-def event_loop(shift: float, cured: bool, runs: int, seed: int) -> Clearing:
-    """Signal, event, and what became of the signal.
-
-    cleared: the signal cleared after the event; wrong_cause: it ended otherwise than by the event;
-    again: another signal of the level afterwards.
+    Attributes
+    ----------
+    cleared
+        It cleared, with the event as its cure.
+    alone
+        It ended without the event ("did not last").
+    again
+        The level raised another signal afterwards.
     """
-    rng = np.random.default_rng(seed)
-    signalled = cleared = wrong = again = 0
-    for _ in range(runs):
-        z = rng.standard_normal(400)
-        z[60:] += shift
-        first = _first(z[:200], 60, LEVEL)
+
+    cleared: bool
+    alone: bool
+    again: bool
+
+
+@dataclass(frozen=True)
+class EventLoop:
+    """A shift after 60 parts, an event 15 parts after the signal that cures it or not, 120 parts more."""
+
+    shift: float
+    cures: bool
+
+    def __call__(self, runs: int, rng: np.random.Generator) -> list[Ending | None]:
+        """What became of each signal, None where there was none."""
+        return [self._one(rng) for _ in range(runs)]
+
+    def _one(self, rng: np.random.Generator) -> Ending | None:
+        z, first = _shifted(rng, self.shift)
         if first is None:
-            continue
-        signalled += 1
-        event = first + 15
-        value = z[: event + 120].copy()
-        if cured:
-            value[event:] -= shift
-        answer = assess(process(value), OPTIONS, cures=[Cure(event, 5)])
-        mine = [s for s in answer.signals if s.monitor == LEVEL and s.first >= 60]
-        cleared += mine[0].status == "cleared" and mine[0].cure == 5
-        wrong += mine[0].status == "back"
-        again += len(mine) > 1
-    return Clearing(
-        Share(signalled, runs), Share(cleared, signalled), Share(wrong, signalled), Share(again, signalled)
-    )
+            return None
+        event = first + _TO_EVENT
+        value = z[: event + 120]
+        if self.cures:
+            value[event:] -= self.shift
+        told = _signals(value, cures=[Cure(event, 5)])
+        status = told[0].status
+        return Ending(status == "cleared" and told[0].cure == 5, status == "back", len(told) > 1)
 
 
-def no_event_loop(shift: float, lasts: int | None, runs: int, seed: int) -> Share:
-    """Share of signals said to have gone by themselves; the shift lasts so many parts after the signal."""
-    rng = np.random.default_rng(seed)
-    signalled = back = 0
-    for _ in range(runs):
-        z = rng.standard_normal(260)
-        z[60:] += shift
-        first = _first(z[:200], 60, LEVEL)
+@dataclass(frozen=True)
+class NoEventLoop:
+    """A shift after 60 parts that stays, or ends so many parts after the signal; no event."""
+
+    shift: float
+    lasts: int | None
+
+    def __call__(self, runs: int, rng: np.random.Generator) -> list[bool | None]:
+        """Was each signal said to have gone by itself?"""
+        return [self._one(rng) for _ in range(runs)]
+
+    def _one(self, rng: np.random.Generator) -> bool | None:
+        z, first = _shifted(rng, self.shift)
         if first is None:
-            continue
-        signalled += 1
-        value = z[: first + 60].copy()
-        if lasts is not None:
-            value[first + lasts + 1 :] -= shift
-        answer = assess(process(value), OPTIONS)
-        mine = next(s for s in answer.signals if s.monitor == LEVEL and s.first >= 60)
-        back += mine.status == "back"
-    return Share(back, signalled)
+            return None
+        value = z[: first + WATCHED]
+        if self.lasts is not None:
+            value[first + 1 + self.lasts :] -= self.shift
+        return _signals(value)[0].status == "back"
 
 
-def accepted_loop(shift: float, runs: int, seed: int) -> Share:
-    """Share of runs in which a level accepted by a person alarms again within 200 parts."""
-    rng = np.random.default_rng(seed)
-    again = runs_seen = 0
-    for _ in range(runs):
-        z = rng.standard_normal(500)
-        z[60:] += shift
-        first = _first(z[:200], 60, LEVEL)
+@dataclass(frozen=True)
+class AcceptedLoop:
+    """A shift that a person accepts as the new level ten parts after the signal, 200 parts more."""
+
+    shift: float
+
+    def __call__(self, runs: int, rng: np.random.Generator) -> list[bool | None]:
+        """Did the level alarm again?"""
+        return [self._one(rng) for _ in range(runs)]
+
+    def _one(self, rng: np.random.Generator) -> bool | None:
+        z, first = _shifted(rng, self.shift)
         if first is None:
-            continue
-        runs_seen += 1
+            return None
         closing = Closing(LEVEL, first, first + 10, "new level accepted")
-        answer = assess(process(z[: first + 210]), OPTIONS, closings=[closing])
-        again += any(s.monitor == LEVEL and s.first > first for s in answer.signals)
-    return Share(again, runs_seen)
+        return len(_signals(z[: first + 210], closings=[closing])) > 1

@@ -1,70 +1,117 @@
-"""False alarms, delays and clearing, counted over many simulated histories."""
+"""False alarms of every monitor, counted over many simulated histories that hold."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from spc.assess import Assessment, ProcessData, assess
+from spc.assess import Assessment, assess
+from spc.process import LEVEL, SCATTER, SPREAD, TOOL_LIFE
 from tests.simulation.shops import RUN_LENGTH, Shop
 
+SINGLE = "single part"
+# Monitors that do not watch while a signal of the same group is open.
+_GROUP = {LEVEL: "parts", SCATTER: "parts", SINGLE: "parts", SPREAD: "spread", TOOL_LIFE: "life"}
 
-@dataclass
+Counts = dict[str, tuple[int, int]]
+
+
+@dataclass(frozen=True)
 class Rate:
-    """Alarms of one monitor over the scores it watched."""
+    """Alarms of one monitor over the scores it watched, against those its run length grants."""
 
-    alarms: int = 0
-    scores: int = 0
+    alarms: int
+    scores: int
+    run_length: float = RUN_LENGTH
+
+    @property
+    def expected(self) -> float:
+        """Alarms that the run length grants."""
+        return self.scores / self.run_length
 
     @property
     def per_nominal(self) -> float:
-        """Alarms per 5,000 scores, where 1 is nominal."""
-        return RUN_LENGTH * self.alarms / self.scores if self.scores else math.nan
+        """Alarms per run length of scores, where 1 is nominal."""
+        return self.alarms / self.expected if self.scores else math.nan
 
     @property
     def error(self) -> float:
         """Monte Carlo standard error of it (Poisson)."""
-        return RUN_LENGTH * math.sqrt(max(self.alarms, 1)) / self.scores if self.scores else math.nan
+        return math.sqrt(max(self.alarms, 1)) / self.expected if self.scores else math.nan
+
+    def error_at(self, rate: float) -> float:
+        """Monte Carlo standard error that a true rate would have."""
+        return math.sqrt(rate / self.expected) if self.scores else math.nan
 
 
-def watched(answer: Assessment, data: ProcessData, by_day: bool) -> dict[str, tuple[int, int]]:
-    """Alarms and scores of every monitor of one history; scores while a signal is open do not count."""
-    n = len(answer.score)
-    busy = {name: np.zeros(n, bool) for name in ("core", "spread")}
-    for signal in answer.signals:
-        end = n if signal.cleared_at is None else signal.cleared_at + 1
-        busy["spread" if signal.monitor == "spread within part" else "core"][signal.first + 1 : end] = True
-    found: dict[str, tuple[int, int]] = {}
-    for monitor in answer.monitors:
-        free = ~busy["spread" if monitor.name == "spread within part" else "core"]
-        counted = free & np.isfinite(monitor.statistic)
-        if monitor.name == "tool life":
-            scores = np.unique(data.life[counted]).size
-        elif monitor.name == "level" and by_day:
-            scores = np.unique(data.day[counted]).size
-        else:
-            scores = int(counted.sum())
-        name = (
-            monitor.name if monitor.name != "spread within part" else f"spread within part {monitor.stratum}"
-        )
-        alarms = sum(s.monitor == monitor.name and s.stratum == monitor.stratum for s in answer.signals)
-        found[name] = (alarms, scores)
-    single = answer.single_flag & ~busy["core"]
-    found["single part"] = (int(single.sum()), int((np.isfinite(answer.score) & ~busy["core"]).sum()))
-    return found
+@dataclass(frozen=True)
+class Situation:
+    """A shop that holds, and how its alarms are counted.
+
+    Attributes
+    ----------
+    shop
+        Makes one history.
+    parts
+        Its length.
+    by_day
+        The level has one score a day.
+    settled
+        Parts before this one are not counted.
+    run_length
+        Scores to a false alarm, granted to every monitor.
+    """
+
+    shop: Shop
+    parts: int = 600
+    by_day: bool = False
+    settled: int = 0
+    run_length: float = RUN_LENGTH
+
+    def __call__(self, runs: int, rng: np.random.Generator) -> list[Counts]:
+        """Alarms and scores of every monitor, per history."""
+        return [self._one(rng) for _ in range(runs)]
+
+    def _one(self, rng: np.random.Generator) -> Counts:
+        data, options = self.shop(rng, self.parts)
+        data = replace(data, run_length=np.full(self.parts, self.run_length))
+        return self.count(assess(data, options), data.day, data.life)
+
+    def count(self, answer: Assessment, day: np.ndarray, life: np.ndarray) -> Counts:
+        """Alarms and scores of every monitor of one history; scores while a signal is open do not count."""
+        n = len(answer.score)
+        free = {group: np.arange(n) >= self.settled for group in _GROUP.values()}
+        for signal in answer.signals:
+            end = n if signal.cleared_at is None else signal.cleared_at + 1
+            free[_GROUP[signal.monitor]][signal.first + 1 : end] = False
+        found: Counts = {}
+        for monitor in answer.monitors:
+            counted = free[_GROUP[monitor.name]] & np.isfinite(monitor.statistic)
+            if monitor.name == TOOL_LIFE:
+                scores = np.unique(life[counted]).size
+            elif monitor.name == LEVEL and self.by_day:
+                scores = np.unique(day[counted]).size
+            else:
+                scores = int(counted.sum())
+            alarms = sum(
+                s.monitor == monitor.name and s.stratum == monitor.stratum and s.first >= self.settled
+                for s in answer.signals
+            )
+            label = f"{SPREAD} {monitor.stratum}" if monitor.name == SPREAD else monitor.name
+            found[label] = (alarms, scores)
+        watched = free["parts"] & np.isfinite(answer.score)
+        found[SINGLE] = (int((answer.single_flag & watched).sum()), int(watched.sum()))
+        return found
 
 
-def false_alarms(shop: Shop, runs: int, parts: int, seed: int) -> dict[str, Rate]:
-    """Rates of every monitor over simulated histories that hold."""
-    rng = np.random.default_rng(seed)
-    rates: dict[str, Rate] = {}
-    for _ in range(runs):
-        data, options = shop(rng, parts)
-        answer = assess(data, options)
-        for name, (alarms, scores) in watched(answer, data, bool(options.daily)).items():
-            rate = rates.setdefault(name, Rate())
-            rate.alarms += alarms
-            rate.scores += scores
-    return rates
+def rates(histories: Iterable[Counts], run_length: float = RUN_LENGTH) -> dict[str, Rate]:
+    """Rate of every monitor over all histories."""
+    total: Counts = {}
+    for history in histories:
+        for name, (alarms, scores) in history.items():
+            before = total.get(name, (0, 0))
+            total[name] = (before[0] + alarms, before[1] + scores)
+    return {name: Rate(alarms, scores, run_length) for name, (alarms, scores) in total.items()}

@@ -176,22 +176,15 @@ def correlated(rng: np.random.Generator, n: int) -> tuple[ProcessData, ProcessOp
     return process(value), ProcessOptions(daily=False)
 
 
-Shop = Callable[[np.random.Generator, int], tuple[ProcessData, ProcessOptions]]
+def lognormal_taken_as_normal(rng: np.random.Generator, n: int) -> tuple[ProcessData, ProcessOptions]:
+    """A skewed finish parameter whose plan forgot the log scale: must give false alarms."""
+    return process(np.exp(0.5 * rng.standard_normal(n))), ProcessOptions(daily=False)
 
-HOLDING: dict[str, Shop] = {
-    "level and sd unknown": plain,
-    "three families of unequal spread": three_families,
-    "complete nested readings": complete_readings,
-    "unequal readings": unequal_readings,
-    "tool lives, families pooled": tool_lives,
-    "tool lives, families apart": tool_lives_apart,
-    "one endless life": one_long_life,
-    "daily setting, declared": daily_declared,
-    "daily setting, found": daily_found,
-    "several parts a day, no effect": days_without_effect,
-    "1 % outliers of 6 sd": outliers,
-    "rounded to one sd": rounded,
-    "frequent set-ups": frequent_setups,
-    "rare level restarts": rare_restarts,
-    "lag-1 correlation 0.2": correlated,
-}
+
+def lives_alone(rng: np.random.Generator, n: int) -> tuple[ProcessData, ProcessOptions]:
+    """Lives of random length of a tool whose readings never move: only the life is watched."""
+    life, wear = _lives(rng, n)
+    return process(np.zeros(n), life=life, wear=wear), ProcessOptions(wears=True, daily=False, resolution=1.0)
+
+
+Shop = Callable[[np.random.Generator, int], tuple[ProcessData, ProcessOptions]]
