@@ -1,11 +1,17 @@
 """Makes spc/step_limits.py: run lengths of the step test by number of scores, by simulation.
 
-Run `python -m tests.simulation.step_limits > spc/step_limits.py` (some ten minutes on one core) to make
-the stored table again; the seed is fixed.
+To make the stored table again (some ten minutes on one core; the seed is fixed, so it comes out the same):
+
+    python -m tests.simulation.step_limits > step_limits.txt
+    mv step_limits.txt spc/step_limits.py && ruff format spc/step_limits.py
+
+`--chunks N` simulates N times 1,000 paths instead of 500 times, to try it out. That the stored table agrees
+with a fresh simulation is tested in test_step_limits.py.
 """
 
 from __future__ import annotations
 
+import argparse
 import sys
 
 import numpy as np
@@ -89,4 +95,6 @@ def main(chunks: int = 500, paths: int = 1_000) -> None:
 
 
 if __name__ == "__main__":
-    main()
+    parser = argparse.ArgumentParser(description="Simulate the limits of the step test.")
+    parser.add_argument("--chunks", type=int, default=500, help="chunks of 1,000 simulated paths")
+    main(parser.parse_args().chunks)
