@@ -273,6 +273,8 @@ class LifeWatch(Watch):
         self.life = life
         self.wear = wear
         self.raised_in: set[int] = set()
+        self.usual = math.nan
+        self._longest = math.nan
 
     def lengths(self, at: int) -> tuple[Floats, int]:
         """Finished lives without signals before a part, and the number of its life."""
@@ -290,6 +292,7 @@ class LifeWatch(Watch):
         self.implied[rows] = 1.0
         if current < 0 or lengths.size < 3:
             return None
+        self.usual, self._longest = float(np.median(lengths)), float(lengths.max())
         bound = lives.longest_life(lengths, float(self.run_length[start]), self._uses_a_part(start))
         self.statistic[rows] = self.wear[rows]
         self.limit[rows] = bound
@@ -310,9 +313,8 @@ class LifeWatch(Watch):
         return self.implied_at(int(known[-1]))
 
     def onset(self, at: int) -> Onset:
-        lengths, current = self.lengths(at)
-        own = np.flatnonzero((self.life[: at + 1] == current) & (self.wear[: at + 1] >= np.median(lengths)))
-        past = own[self.wear[own] > lengths.max()]
+        own = np.flatnonzero((self.life[: at + 1] == self.life[at]) & (self.wear[: at + 1] >= self.usual))
+        past = own[self.wear[own] > self._longest]
         begin = int(past[0]) if past.size else at
         return Onset(begin, (int(own[0]) if own.size else begin, at), 1, 0.0)
 

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from spc.assess import Assessment, Closing, Cure, ProcessData, ProcessOptions, assess
 from spc.errors import SpcError
-from tests.simulation.shops import HOLDING, process
+from tests.simulation.shops import process
+from tests.simulation.situations import HOLDING
 
 PLAIN = ProcessOptions(daily=False)
 
@@ -68,7 +69,7 @@ def test_learning_stops_at_the_signal() -> None:
 
 @pytest.mark.parametrize("name", sorted(HOLDING))
 def test_later_parts_change_nothing_said_before(name: str) -> None:
-    data, options = HOLDING[name](np.random.default_rng(5), 170)
+    data, options = HOLDING[name].shop(np.random.default_rng(5), 170)
     readings = data.readings.copy()
     readings[120:] += 3.0 * np.nanstd(readings)
     data = dataclasses.replace(data, readings=readings)
@@ -91,7 +92,7 @@ def test_later_parts_change_nothing_said_before(name: str) -> None:
 def test_scores_and_signals_know_neither_origin_nor_unit(
     seed: int, move: float, unit: float, name: str
 ) -> None:
-    data, options = HOLDING[name](np.random.default_rng(seed), 120)
+    data, options = HOLDING[name].shop(np.random.default_rng(seed), 120)
     plain = assess(data, options)
     other = dataclasses.replace(data, readings=(data.readings + move) * unit)
     again = assess(other, dataclasses.replace(options, resolution=options.resolution * unit))
@@ -102,7 +103,7 @@ def test_scores_and_signals_know_neither_origin_nor_unit(
 @settings(max_examples=15, deadline=None)
 @given(st.integers(0, 10**6), st.sampled_from(sorted(HOLDING)))
 def test_mirrored_readings_give_mirrored_scores(seed: int, name: str) -> None:
-    data, options = HOLDING[name](np.random.default_rng(seed), 120)
+    data, options = HOLDING[name].shop(np.random.default_rng(seed), 120)
     readings = data.readings.copy()
     readings[80:] += 2.0 * np.nanstd(readings)
     plain = assess(dataclasses.replace(data, readings=readings), options)
