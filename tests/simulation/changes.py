@@ -49,6 +49,22 @@ def share(outcomes: Sequence[bool | None]) -> Share:
 # --- delays ----------------------------------------------------------------------------------------------
 
 
+@dataclass(frozen=True)
+class Told:
+    """Parts from a change to its signal, 1 for the first changed part; infinite when not told.
+
+    Attributes
+    ----------
+    by_name
+        By the monitor that should tell it.
+    by_any
+        By any monitor: the change is seen, though it may go under the name of another.
+    """
+
+    by_name: float
+    by_any: float
+
+
 def found_within(delays: Sequence[float], parts: int) -> Share:
     """Share of the changes said within so many parts."""
     return Share(sum(delay <= parts for delay in delays), len(delays))
@@ -81,15 +97,19 @@ class Change:
     before: int
     monitor: str = LEVEL
 
-    def __call__(self, runs: int, rng: np.random.Generator) -> list[float]:
-        """Parts from the change to the signal, 1 for the first changed part; infinite when not told."""
+    def __call__(self, runs: int, rng: np.random.Generator) -> list[Told | None]:
+        """How soon each change was told; None where a signal stood open before it, which says nothing."""
         return [self._one(rng) for _ in range(runs)]
 
-    def _one(self, rng: np.random.Generator) -> float:
-        answer = assess(self.make(rng, self.before, self.before + WATCHED), OPTIONS)
-        told = (s.first for s in answer.signals if s.monitor == self.monitor and s.first >= self.before)
-        first = next(told, None)
-        return math.inf if first is None else first - self.before + 1.0
+    def _one(self, rng: np.random.Generator) -> Told | None:
+        signals = assess(self.make(rng, self.before, self.before + WATCHED), OPTIONS).signals
+        if any(s.first < self.before for s in signals):
+            return None
+        by_name = [s.first for s in signals if s.monitor == self.monitor]
+        return Told(self._delay(by_name), self._delay([s.first for s in signals]))
+
+    def _delay(self, firsts: list[int]) -> float:
+        return min(firsts) - self.before + 1.0 if firsts else math.inf
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """Prints what was simulated, with Monte Carlo errors.
 
-Run `python -m tests.simulation.table [--runs N]`; 2,000 runs of every row take some ten minutes on two
+Run `python -m tests.simulation.table [--runs N] [--part NAME]`; 2,000 runs of every row take some ten minutes on two
 cores. Rows are printed as they are done.
 """
 
@@ -30,15 +30,9 @@ from tests.simulation.situations import HOLDING
 _SHIFTS = (1.0, 2.0)
 
 
-def rows(pool: ProcessPoolExecutor, runs: int) -> Iterator[str]:
-    """The table, line by line, all of it begun at once."""
+def alarms(pool: ProcessPoolExecutor, runs: int) -> Iterator[str]:
+    """Rows of false alarms."""
     begun = {name: start(pool, job, runs, 100 + n) for n, (name, job) in enumerate(HOLDING.items())}
-    delays = {name: start(pool, job, runs, 200 + n) for n, (name, job) in enumerate(DELAYS.items())}
-    glazed = start(pool, glazing, max(runs // 4, 1), 300)
-    loops = {(d, c): start(pool, EventLoop(d, c), runs, 400) for d in _SHIFTS for c in (True, False)}
-    alone = {(d, n): start(pool, NoEventLoop(d, n), runs, 500) for d in _SHIFTS for n in (None, 3)}
-    accepted = {d: start(pool, AcceptedLoop(d), runs, 600) for d in _SHIFTS}
-
     yield f"Alarms over those granted (1 is nominal: one in 5,000 scores of a monitor), {runs} runs each,"
     yield "+- one Monte Carlo standard error"
     for name, futures in begun.items():
@@ -48,12 +42,28 @@ def rows(pool: ProcessPoolExecutor, runs: int) -> Iterator[str]:
             if rate.scores:
                 told = f"{rate.alarms} alarms in {rate.scores} scores"
                 yield f"    {monitor:24s} {rate.per_nominal:6.2f} +- {rate.error:.2f}   {told}"
-    yield f"Changes: found within 40 and 60 parts, and quartiles of the delay in parts, {runs} runs each"
-    for name, futures in delays.items():
-        found = outcomes(futures)
-        shares = "  ".join(_share(found_within(found, parts)) for parts in (40, 60))
-        yield f"  {name:46s} {shares}  {' / '.join(f'{q:g}' for q in quartiles(found))}"
-    yield f"  {'a tool that glazes, -0.4 sd a part':46s} found in its life {_share(share(outcomes(glazed)))}"
+
+
+def changes(pool: ProcessPoolExecutor, runs: int) -> Iterator[str]:
+    """Rows of delays."""
+    begun = {name: start(pool, job, runs, 200 + n) for n, (name, job) in enumerate(DELAYS.items())}
+    glazed = start(pool, glazing, max(runs // 4, 1), 300)
+    yield f"Changes, {runs} runs each without those that alarmed before: told under the right name within 40"
+    yield "and 60 parts; under any name within 60; quartiles of the delay in parts (right name)"
+    for name, futures in begun.items():
+        told = [outcome for outcome in outcomes(futures) if outcome is not None]
+        delays = [outcome.by_name for outcome in told]
+        shares = "  ".join(_share(found_within(delays, parts)) for parts in (40, 60))
+        seen = _share(found_within([outcome.by_any for outcome in told], 60))
+        yield f"  {name:46s} {shares}  {seen}  {' / '.join(f'{q:g}' for q in quartiles(delays))}"
+    yield f"  {'a tool that glazes, -0.4 sd a part':46s} told in its life {_share(share(outcomes(glazed)))}"
+
+
+def clearing(pool: ProcessPoolExecutor, runs: int) -> Iterator[str]:
+    """Rows of full loops from a shift to the end of its signal."""
+    loops = {(d, c): start(pool, EventLoop(d, c), runs, 400) for d in _SHIFTS for c in (True, False)}
+    alone = {(d, n): start(pool, NoEventLoop(d, n), runs, 500) for d in _SHIFTS for n in (None, 3)}
+    accepted = {d: start(pool, AcceptedLoop(d), runs, 600) for d in _SHIFTS}
     yield f"Clearing in a full loop (shift after 60 parts, event 15 parts after the signal), {runs} runs each"
     for (shift, cures), futures in loops.items():
         what = f"shift {shift:g} sd, the event {'cures' if cures else 'does not cure'}"
@@ -64,6 +74,9 @@ def rows(pool: ProcessPoolExecutor, runs: int) -> Iterator[str]:
     for shift, again in accepted.items():
         what = f"shift {shift:g} sd accepted as the new level"
         yield f"  {what:46s} alarms again in 200 parts {_share(share(outcomes(again)))}"
+
+
+PARTS = {"alarms": alarms, "changes": changes, "clearing": clearing}
 
 
 def _share(found: Share) -> str:
@@ -84,11 +97,14 @@ def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description="Print what was simulated, with Monte Carlo errors.")
     parser.add_argument("--runs", type=int, default=2_000, help="simulated histories per row")
-    runs = max(parser.parse_args().runs, 1)
+    parser.add_argument("--part", choices=PARTS, help="this part of the table only")
+    asked = parser.parse_args()
     with workers() as pool:
-        for row in rows(pool, runs):
-            sys.stdout.write(row + "\n")
-            sys.stdout.flush()
+        for name, part in PARTS.items():
+            if asked.part in (None, name):
+                for row in part(pool, max(asked.runs, 1)):
+                    sys.stdout.write(row + "\n")
+                    sys.stdout.flush()
 
 
 if __name__ == "__main__":
