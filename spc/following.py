@@ -178,6 +178,11 @@ class Following(Stretches):
             # Too little is left to hold the parts against: as they were seen at the time.
             track.restore(begin, end, kept)
             known = self._measurable(track, begin, end)
+        if not known.size and track is not watch.track:
+            # A day can speak through its other families before this one has scores of its own.
+            track = watch.track
+            kept = track.snapshot(begin, end)
+            known = self._measurable(track, begin, end)
         if known.size:
             sd, value = track.sd[known], track.value[known]
             weight = 1.0 / np.maximum(sd, 1e-300) ** 2
