@@ -3,6 +3,9 @@
 A reading is known when the same part, feature, position, time, sequence number, gauge, person and value are
 stored. The same without the value is a contradiction, unless both stand in one file: then somebody measured
 twice. What is stored is never replaced; a person decides.
+
+Where a file says no times, the same part, feature, position, gauge, person and value make a reading known, and
+another value in a later file is another measurement.
 """
 
 from __future__ import annotations
@@ -50,14 +53,19 @@ def judge_readings(cursor: duckdb.DuckDBPyConnection, readings: pa.Table) -> Out
     Parameters
     ----------
     readings : pyarrow.Table
-        Ordered by file, line and cell; with a column ``file``.
+        Ordered by file, line and cell; with the columns ``file``, ``timed`` (the file says the time) and
+        ``numbered`` (the sequence number, if any, is the file's own).
     """
     n = len(readings)
     outcome = np.full(n, STORED, dtype=np.int64)
     if n == 0:
         return outcome
     values = np.round(readings["value"].to_numpy() * _SAME_VALUE).astype(np.int64)
-    group = _group([_codes(readings[name]) for name in _KEY])
+    timed, numbered = (readings[name].to_numpy() for name in ("timed", "numbered"))
+    codes = {name: _codes(readings[name]) for name in _KEY}
+    codes["time"] = np.where(timed, codes["time"] + 1, 0)
+    codes["seq"] = np.where(numbered, codes["seq"] + 1, 0)
+    group = _group(list(codes.values()))
     files = readings["file"].to_numpy()
     history = _history(cursor, readings)
     crowded = np.bincount(group)[group] > 1
@@ -75,9 +83,10 @@ def judge_readings(cursor: duckdb.DuckDBPyConnection, readings: pa.Table) -> Out
         mine = first_file.get(key) == file
         if value in stored[key]:
             outcome[row] = DUPLICATE if mine else KNOWN
-        elif mine:
+        elif mine or not timed[row]:
             stored[key].add(value)
-            outcome[row] = REPEAT
+            first_file[key] = file
+            outcome[row] = REPEAT if mine else STORED
         else:
             outcome[row] = CONFLICT
     return outcome
@@ -85,24 +94,38 @@ def judge_readings(cursor: duckdb.DuckDBPyConnection, readings: pa.Table) -> Out
 
 def _history(cursor: duckdb.DuckDBPyConnection, readings: pa.Table) -> dict[int, set[int]]:
     """Stored values under the key of each reading of the batch that has any."""
-    batch = readings.select([*_KEY]).append_column("ord", pa.array(np.arange(len(readings))))
-    cursor.register("batch", batch)
+    columns = [*_KEY, "timed", "numbered"]
+    batch = readings.select(columns).append_column("ord", pa.array(np.arange(len(readings))))
+    history: dict[int, set[int]] = defaultdict(set)
+    has_time, has_number = (batch[name].to_numpy() for name in ("timed", "numbered"))
+    for timed, numbered in ((True, True), (False, True), (False, False)):
+        rows = batch.filter(pa.array((has_time == timed) & (has_number == numbered)))
+        if len(rows):
+            left_out = {name for name, use in (("time", timed), ("seq", numbered)) if not use}
+            _look_up(cursor, rows, [name for name in _KEY if name not in left_out], history)
+    return history
+
+
+def _look_up(
+    cursor: duckdb.DuckDBPyConnection, rows: pa.Table, key: Sequence[str], history: dict[int, set[int]]
+) -> None:
+    """Add the stored values under the key of each row."""
+    cursor.register("batch", rows)
     try:
-        span = cursor.execute("select min(time), max(time) from batch").fetchall()[0]
-        same = " and ".join(f"old.{name} is not distinct from batch.{name}" for name in _KEY)
+        same = " and ".join(f"old.{name} is not distinct from batch.{name}" for name in key)
+        span, bounds = [], ""
+        if "time" in key:  # lets the database pass over whole stretches of history
+            span = list(cursor.execute("select min(time), max(time) from batch").fetchall()[0])
+            bounds = "where old.time between $1 and $2"
         found = cursor.execute(
-            f"select batch.ord, old.value from batch join reading old on {same} "
-            "where old.time between $1 and $2",
-            list(span),
+            f"select batch.ord, old.value from batch join reading old on {same} {bounds}", span
         ).fetchnumpy()
     finally:
         cursor.unregister("batch")
-    history: dict[int, set[int]] = defaultdict(set)
     rounded = np.round(np.asarray(found["value"], dtype=float) * _SAME_VALUE).astype(np.int64)
-    rows = np.asarray(found["ord"], dtype=np.int64)
-    for row, value in zip(rows.tolist(), rounded.tolist(), strict=True):
+    at = np.asarray(found["ord"], dtype=np.int64)
+    for row, value in zip(at.tolist(), rounded.tolist(), strict=True):
         history[row].add(value)
-    return history
 
 
 _JOB_KEY = ("serial", "operation", "machine", "pass", "started")

@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ingest.cells import Names, Number, People, Serial, read_number, read_serial
-from ingest.layout_table import Coded, Ints, Table
+from ingest.layout_table import Coded, Ints, Table, combine
 from ingest.plan import Column, Plan
 from ingest.problems import Complaint
 from spc.units import to_base
@@ -31,6 +32,12 @@ class Labels:
     def at(self, row: int) -> str | None:
         """Text of a row."""
         return self.texts[self.codes[row]]
+
+    def same(self) -> Ints:
+        """Codes that are equal exactly where the texts are."""
+        first: dict[str | None, int] = {}
+        alike = np.array([first.setdefault(text, code) for code, text in enumerate(self.texts)])
+        return alike[self.codes]
 
     @classmethod
     def fixed(cls, n: int, text: str | None) -> Labels:
@@ -136,12 +143,18 @@ def _operator(table: Table, people: People) -> Labels:
 
 
 def _serial(table: Table, registers: Registers, required: bool) -> Labels:
-    coded = table.column("serial")
-    if coded is None:
+    columns = [table.texts[c.name] for c in table.layout.having("serial")]
+    if not columns:
         return Labels.fixed(len(table), None)
+    coded = reduce(_join, columns)
 
     def read(text: str) -> Serial | Complaint | None:
-        return read_serial(text, registers.serial) if required or text.strip() else None
+        if not text.strip(" /") and not required:
+            return None
+        parts = text.split("/") if len(columns) > 1 else [text]
+        if not all(part.strip() for part in parts):
+            return read_serial("", registers.serial)
+        return read_serial(text, registers.serial)
 
     answers = coded.each(read)
     table.faults.against(coded.codes, answers)
@@ -150,14 +163,25 @@ def _serial(table: Table, registers: Registers, required: bool) -> Labels:
     return _spread(coded, [a.value if isinstance(a, Serial) else None for a in answers])
 
 
+def _join(left: Coded, right: Coded) -> Coded:
+    """The texts of two columns, row by row, with a slash between."""
+    codes, pairs = combine([left, right])
+    return Coded(codes, [f"{left.texts[a].strip()}/{right.texts[b].strip()}" for a, b in pairs])
+
+
 def _whole(text: str) -> int:
     plain = text.strip()
     return int(plain) if re.fullmatch(r"[0-9]{1,18}", plain) else NO_NUMBER
 
 
 def _sequence(table: Table) -> Ints:
-    """Sequence numbers; an unreadable one is dropped with a warning: it only says the order."""
+    """Sequence numbers; an unreadable one is dropped with a warning: it only says the order.
+
+    Where a layout has no sequence column and no times, lines say the order.
+    """
     coded = table.column("sequence")
+    if coded is None and table.layout.time == "received":
+        return table.line.copy()
     if coded is None:
         return np.full(len(table), NO_NUMBER, dtype=np.int64)
     found = np.array(coded.each(_whole) or [NO_NUMBER], dtype=np.int64)

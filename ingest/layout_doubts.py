@@ -103,7 +103,7 @@ def note_habits(table: Table, plan: Plan, context: Context, cells: list[Cells], 
         _note_sheets(table, rows, runs >= _STUCK, "stuck_gauge")
         _note_sheets(table, rows, _coarse(table, plan, context, column, rows), "coarse_resolution")
     rows = np.flatnonzero(sound)
-    if len(rows):
+    if len(rows) and table.layout.time is None:
         sheet = table.sheet[rows]
         many = np.bincount(sheet, minlength=len(table.sheets)) >= _SAME_TIME
         _note_sheets(table, rows, many & ~_varies(sheet, happened[rows], len(table.sheets)), "same_timestamp")

@@ -79,6 +79,9 @@ def draft(layout: Layout, sheets: list[Sheet], plan: Plan, registers: Registers)
 def _time(table: Table, plan: Plan, name: str) -> Ints:
     """A time column; the time of a row also stands in a date column with or without a clock column."""
     layout = table.layout
+    if name == "time" and layout.time == "received":
+        table.note("no_time", np.ones(len(table), dtype=bool))
+        return np.array([s.known_us for s in table.sheets] or [0], dtype=np.int64)[table.sheet]
     columns = [c for c in (layout.only(name),) if c]
     if name == "time" and not columns:
         columns = [c for c in (layout.only("date"), layout.only("clock")) if c]
@@ -127,6 +130,7 @@ def _readings(
     rows, number = rows[order], number[order]
     files = np.array([s.index for s in table.sheets] or [0])
     text = pa.string()
+    timed = table.layout.time is None
     each = list(zip(cells, picked, strict=True))
     names = pa.array([c.column.name for c in cells], text)
     raw = [pa.array(c.raw.texts, text).take(pa.array(c.raw.codes[p])) for c, p in each]
@@ -140,6 +144,8 @@ def _readings(
             "col": names.take(pa.array(number)) if len(cells) else pa.array([], text),
             "role": pa.array([table.layout.role], text).take(pa.array(np.zeros(len(rows), dtype=np.int64))),
             "seq": _whole(context.seq[rows]),
+            "timed": pa.array(np.full(len(rows), timed)),
+            "numbered": pa.array(np.full(len(rows), timed or table.layout.only("sequence") is not None)),
             "time": _times(happened[rows]),
             "serial": _taken(context.serial, rows),
             "feature": _joined([_taken(c.feature, p) for c, p in each], order, text),

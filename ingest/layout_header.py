@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from ingest.layout_split import split_record
+from ingest.layout_split import plain_line, split_record
 from ingest.plan import Column, Layout, Plan
 from ingest.plan_check_layouts import fold_name
 from ingest.problems import Complaint
@@ -62,6 +62,9 @@ class HeaderReader:
     def find(self, lines: Sequence[str]) -> Found | Complaint:
         """The first line that is the header of a declared layout.
 
+        A sentence above the header may hold all its names and more. So a line with names nobody declared
+        gives way to one of the same layout without them, when only blank lines stand between the two.
+
         Returns
         -------
         found : Found or Complaint
@@ -69,14 +72,27 @@ class HeaderReader:
             declared layouts and the differing columns.
         """
         for at, line in enumerate(lines[:PREAMBLE_LIMIT]):
-            if line not in self._seen:
-                self._seen[line] = self._match(line)
-            match = self._seen[line]
+            match = self._seen_match(line)
             if isinstance(match, Header):
-                return Found(match, at)
+                return self._nearer(lines, Found(match, at))
             if match is not None:
                 return match
         return self._unrecognised(lines)
+
+    def _seen_match(self, line: str) -> Header | Complaint | None:
+        if line not in self._seen:
+            self._seen[line] = self._match(line)
+        return self._seen[line]
+
+    def _nearer(self, lines: Sequence[str], found: Found) -> Found:
+        """The next line with anything in it, if it is the same header without names nobody declared."""
+        if None not in found.header.columns:
+            return found
+        below = next((i for i in range(found.at + 1, len(lines)) if lines[i].strip()), None)
+        match = None if below is None else self._seen_match(lines[below])
+        if below is None or not isinstance(match, Header) or None in match.columns:
+            return found
+        return Found(match, below) if match.layout is found.header.layout else found
 
     def _match(self, line: str) -> Header | Complaint | None:
         if not line.strip():
@@ -112,7 +128,7 @@ class HeaderReader:
         best: tuple[int, str] | None = None
         for line in lines[:PREAMBLE_LIMIT]:
             for separator in layout.separator:
-                cells = split_record(line, separator)
+                cells = split_record(plain_line(line, separator), separator)
                 if cells is None or not line.strip():
                     continue
                 there = {fold_name(c): c.strip() for c in cells if c.strip()}
@@ -145,6 +161,7 @@ def _by_name(layout: Layout) -> Mapping[str, Column]:
 
 
 def _match_layout(line: str, layout: Layout, separator: str) -> Header | Complaint | None:
+    line = plain_line(line, separator)
     if separator not in line and len(layout.columns) > 1:
         return None
     cells = split_record(line, separator)

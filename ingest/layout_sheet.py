@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from ingest.layout_header import Found, Header, HeaderReader
-from ingest.layout_split import Rows, split_rows
+from ingest.layout_split import Rows, is_rule, split_rows
 from ingest.layout_table import Sheet
 from ingest.layout_text import Text, read_text
 from ingest.layout_values import preamble_unit
@@ -47,8 +47,11 @@ def read_sheet(index: int, name: str, data: bytes, known_us: int, headers: Heade
         waits = found.kind == "header_unrecognised"
         return NoSheet("waiting" if waits else "refused", found, len(text.lines))
     header = found.header
-    rows = split_rows(text.lines, found.at + 1, header.folded, header.trailing, header.separator, text.ended)
-    sheet = Sheet(index, name, text, header, rows, known_us, found.at + 1)
+    start = found.at + 1
+    if start < len(text.lines) and is_rule(text.lines[start], header.separator):
+        start += 1
+    rows = split_rows(text.lines, start, header.folded, header.trailing, header.separator, text.ended)
+    sheet = Sheet(index, name, text, header, rows, known_us, start)
     _warn(sheet, found, text)
     if header.layout.unit_from_preamble:
         sheet.unit = preamble_unit(text.lines[: found.at])
@@ -100,7 +103,7 @@ def _units_in_first_row(rows: Rows, header: Header) -> list[tuple[str, str | Non
         cell = rows.cells[at][0].strip()
         if column is None or column.meaning == "ignore":
             continue
-        if column.meaning == "serial" and cell:
+        if "serial" in column.meanings and cell:
             return None
         if column.meaning == "value" and cell:
             try:

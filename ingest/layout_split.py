@@ -17,6 +17,7 @@ LINE_LIMIT = 65_536
 SHOWN = 2_000
 """Characters of an overlong line that are kept beside its reason; the archive has all of it."""
 _RECORD_LINES = 50  # a quote that is not closed within so many lines is a slip, not a note
+_BLANKS = re.compile(r'(?<![^ \t])"(?:[^"]|"")*"(?![^ \t])|[ \t]+')
 ODD = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2060\ufeff\ufffd]")
 """Characters that no reading contains and that people cannot see."""
 
@@ -60,6 +61,19 @@ class Rows:
     def warn(self, kind: str) -> None:
         """Count a warning."""
         self.warnings[kind] = self.warnings.get(kind, 0) + 1
+
+
+def plain_line(line: str, separator: str) -> str:
+    """A line as it is split: where blanks separate, each run of them outside quotes is one, none is outside."""
+    if separator != " ":
+        return line
+    return _BLANKS.sub(lambda run: run[0] if run[0].startswith('"') else " ", line.strip(" \t"))
+
+
+def is_rule(line: str, separator: str) -> bool:
+    """Whether a line only underlines the names above it: dashes in every cell."""
+    cells = plain_line(line, separator).strip(f"{separator} \t").split(separator)
+    return all(set(cell) <= set("-=_+| \t") and any(mark * 3 in cell for mark in "-=_") for cell in cells)
 
 
 def split_record(text: str, separator: str) -> list[str] | None:
@@ -112,7 +126,7 @@ def split_rows(
     lines : sequence of str
         The whole file.
     start : int
-        Index of the first line below the header.
+        Index of the first line below the header, and below a rule under it.
     folded : tuple of str
         Names of the header as compared: one for each field.
     trailing : int
@@ -123,6 +137,7 @@ def split_rows(
     width = len(folded)
     rows = Rows([[] for _ in range(width)])
     splitter = _Splitter(lines, folded, trailing, separator, ended, rows)
+    lines = splitter.lines
     inner = width + trailing - 1
     empty = f"{separator} \t\xa0"
     header = lines[start - 1] if start else ""
@@ -157,7 +172,8 @@ class _Splitter:
         ended: bool,
         rows: Rows,
     ) -> None:
-        self.lines = lines
+        self.given = lines
+        self.lines = [plain_line(line, separator) for line in lines] if separator == " " else lines
         self.folded = folded
         self.trailing = trailing
         self.separator = separator
@@ -260,6 +276,6 @@ class _Splitter:
         return self._bad(index, span, "header_changed", reason, "Send the two parts as two files.")
 
     def _bad(self, index: int, span: int, kind: str, reason: str, remedy: str) -> int:
-        text = "\n".join(self.lines[index : index + span])
+        text = "\n".join(self.given[index : index + span])
         self.rows.bad.append(BadLine(index + 1, span, text[:SHOWN], Complaint(kind, reason, remedy)))
         return span

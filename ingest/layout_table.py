@@ -26,6 +26,11 @@ FREE_TEXT = ("operator", "note", "tool", "ignore")
 """Meanings whose cells may lose unprintable characters: nothing is computed from them."""
 
 
+def is_free(column: Column) -> bool:
+    """Whether nothing is computed from a column."""
+    return set(column.meanings) <= set(FREE_TEXT)
+
+
 @dataclass
 class Sheet:
     """One recognised file of a batch, split into rows.
@@ -37,7 +42,7 @@ class Sheet:
     known_us : int
         When it was known, microseconds since 1970 UTC.
     preamble : int
-        Lines above and including the header (and a row of units below it).
+        Lines above and including the header (and a rule and a row of units below it).
     unit : str, Complaint or None
         Unit that the preamble gives to value columns without one.
     doubt : Complaint or None
@@ -198,7 +203,7 @@ def _gather(column: Column, sheets: list[Sheet], counts: list[int]) -> list[str]
         for at, declared in enumerate(sheet.header.columns):
             if declared is column:
                 cells = sheet.rows.cells[at]
-                if sheet.rows.odd and column.meaning in FREE_TEXT:
+                if sheet.rows.odd and is_free(column):
                     cells = [ODD.sub("", cell) for cell in cells]
                 texts.extend(cells)
                 break
@@ -211,7 +216,7 @@ def _refuse_odd(table: Table, counts: list[int]) -> None:
     """Rows with characters nobody can see: set aside unless they stand in free text only."""
     if not any(s.rows.odd for s in table.sheets):
         return
-    columns = [c for c in table.layout.columns if c.name in table.texts and c.meaning not in FREE_TEXT]
+    columns = [c for c in table.layout.columns if c.name in table.texts and not is_free(c)]
     odd = np.zeros(len(table), dtype=bool)
     for column in columns:
         coded = table.texts[column.name]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import reduce
 
 import numpy as np
 
@@ -48,9 +49,10 @@ class Cells:
 def read_values(table: Table, plan: Plan, context: Context) -> list[Cells]:
     """Read every value column; complaints about places go to the table's faults, others to the cells'."""
     places = _places(table)
+    numbers = _row_numbers(table, context, places)
     set_size, set_faults = _set_sizes(table, plan, context)
     return [
-        _read_column(table, plan, context, column, places, set_size, set_faults)
+        _read_column(table, plan, context, column, (places, numbers), set_size, set_faults)
         for column in table.layout.having("value")
     ]
 
@@ -73,6 +75,19 @@ def _places(table: Table) -> Coded:
     ]
     table.faults.against(codes, answers)
     return Coded(codes, texts)
+
+
+def _row_numbers(table: Table, context: Context, places: Coded) -> Coded:
+    """Number of each row, from 1, among the rows of its file with the same part, place and feature."""
+    if table.layout.number_rows is None or not len(table):
+        return Coded(np.zeros(len(table), dtype=np.int64), [""])
+    parts = [table.sheet, context.serial.same(), places.codes, context.feature.same()]
+    group = reduce(lambda a, b: np.unique(a * (int(b.max()) + 1) + b, return_inverse=True)[1], parts)
+    order = np.argsort(group, kind="stable")
+    starts = np.flatnonzero(np.r_[True, np.diff(group[order]) != 0])
+    number = np.empty(len(table), dtype=np.int64)
+    number[order] = np.arange(len(table)) - np.repeat(starts, np.diff(np.r_[starts, len(table)]))
+    return Coded(number, [str(n + 1) for n in range(int(number.max()) + 1)])
 
 
 def _set_sizes(table: Table, plan: Plan, context: Context) -> tuple[Floats, Faults]:
@@ -101,7 +116,7 @@ def _read_column(
     plan: Plan,
     context: Context,
     column: Column,
-    places: Coded,
+    where: tuple[Coded, Coded],
     set_size: Floats,
     set_faults: Faults,
 ) -> Cells:
@@ -118,7 +133,7 @@ def _read_column(
         )
     unit = _units(table, column, faults)
     _compare_units(coded, numbers, unit, faults)
-    feature, position = _targets(table, plan, context, column, places, unit, faults)
+    feature, position = _targets(table, plan, context, column, where, unit, faults)
     figures = np.array([a.value if isinstance(a, Number) else np.nan for a in numbers] or [np.nan])[
         coded.codes
     ]
@@ -202,20 +217,22 @@ def _targets(
     plan: Plan,
     context: Context,
     column: Column,
-    places: Coded,
+    where: tuple[Coded, Coded],
     unit: Labels,
     faults: Faults,
 ) -> tuple[Labels, Labels]:
     """Feature and position of each cell, worked out once for each combination that occurs."""
-    parts = [places, _coded(context.feature), _coded(context.family), _coded(unit)]
+    places, numbers = where
+    parts = [places, numbers, _coded(context.feature), _coded(context.family), _coded(unit)]
     codes, combinations = combine(parts)
     answers: list[tuple[str, str] | Complaint] = []
-    for place, feature, family, u in combinations:
+    for place, number, feature, family, u in combinations:
         answer = _target(
             table,
             plan,
             column,
             places.texts[place],
+            numbers.texts[number],
             context.feature.texts[feature],
             context.family.texts[family],
         )
@@ -237,7 +254,13 @@ def _coded(labels: Labels) -> Coded:
 
 
 def _target(
-    table: Table, plan: Plan, column: Column, place: str, named: str | None, family: str | None
+    table: Table,
+    plan: Plan,
+    column: Column,
+    place: str,
+    number: str,
+    named: str | None,
+    family: str | None,
 ) -> tuple[str, str] | Complaint:
     axes, key = dict(column.at), column.feature or named
     for candidate in table.layout.places:
@@ -251,6 +274,8 @@ def _target(
         reason = f"nothing says what '{column.name}' measures{where}."
         return Complaint("unknown_feature", reason, "Name the feature in the row, or under places.")
     feature = plan.features[key]
+    if number and table.layout.number_rows in feature.axes:
+        axes[table.layout.number_rows] = number
     known = {axis: _axis_value(plan, axis, axes.get(axis), family) for axis in feature.axes}
     unknown = [axis for axis, value in known.items() if value is None]
     unknown += [axis for axis in axes if axis not in feature.axes]

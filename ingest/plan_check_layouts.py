@@ -13,11 +13,16 @@ from ingest.plan_lines import Path
 from spc.units import dimension
 
 SINGLE = (
-    "sequence", "time", "date", "clock", "serial", "set_size", "gauge", "operator", "part_temperature",
+    "sequence", "time", "date", "clock", "set_size", "gauge", "operator", "part_temperature",
     "gauge_temperature", "tool", "family", "machine", "operation", "pass", "stage", "started", "ended",
     "note", "kind", "cost", "down_hours", "target", "master", "unit", "feature",
 )  # fmt: skip
 NEEDS_FORM = ("time", "date", "clock", "started", "ended")
+SHARED = (
+    "sequence", "serial", "place", "gauge", "operator", "tool", "family", "machine", "operation", "pass",
+    "stage", "note", "master", "feature",
+)  # fmt: skip
+"""What a column may mean beside something else: texts that are read as they stand."""
 TAKES_UNIT = {"value": None, "set_size": "length", "part_temperature": "temperature",
               "gauge_temperature": "temperature"}  # fmt: skip
 
@@ -35,6 +40,8 @@ def check_layouts(plan: Plan) -> Iterator[Finding]:
         yield from _columns(plan, at, layout)
         yield from _role(at, layout)
         yield from _places(plan, at, layout)
+        yield from _numbers(plan, at, layout)
+        yield from _blanks(at, layout)
         if layout.decimal != "." and "," in layout.separator and layout.decimal == ",":
             reason = "comma cannot be both separator and decimal sign."
             yield Finding((*at, "decimal"), reason, 'Use decimal = "either" when numbers are quoted.')
@@ -59,15 +66,22 @@ def _fixed(plan: Plan, at: Path, layout: Layout) -> Iterator[Finding]:
 
 def _columns(plan: Plan, at: Path, layout: Layout) -> Iterator[Finding]:
     names = Counter(fold_name(n) for c in layout.columns for n in (c.name, *c.aliases))
-    meanings = Counter(c.meaning for c in layout.columns)
+    meanings = Counter(m for c in layout.columns for m in c.meanings)
     for i, column in enumerate(layout.columns):
         here: Path = (*at, "columns", i)
         if names[fold_name(column.name)] > 1:
             reason = f"two columns are named '{column.name}'."
             yield Finding((*here, "name"), reason, "Names and aliases must differ within a layout.")
-        if column.meaning in SINGLE and meanings[column.meaning] > 1:
-            reason = f"only one column of a layout can be '{column.meaning}'."
-            yield Finding((*here, "is"), reason, "Mark the others as ignore.")
+        for meaning in column.meanings:
+            if meaning in SINGLE and meanings[meaning] > 1:
+                reason = f"only one column of a layout can be '{meaning}'."
+                yield Finding((*here, "is"), reason, "Mark the others as ignore.")
+            elif len(column.meanings) > 1 and meaning not in SHARED:
+                reason = f"a column that is '{meaning}' can be nothing else beside it."
+                yield Finding((*here, "is"), reason, f"These go together: {listed(SHARED)}.")
+            elif column.meanings.count(meaning) > 1:
+                yield Finding((*here, "is"), f"'{meaning}' stands there twice.", "Write it once.")
+                break
         yield from _form(here, column)
         yield from _unit(here, column)
         if column.meaning != "value":
@@ -128,7 +142,9 @@ def _value(plan: Plan, here: Path, layout: Layout, column: Column) -> Iterator[F
             return
         yield from _same_dimension((*here, "unit"), column, feature)
         places = {a for p in layout.places for a in p.regex.groupindex}
-        missing = [a for a in feature.axes if a not in column.at and a not in places]
+        missing = [
+            a for a in feature.axes if a not in column.at and a not in places and a != layout.number_rows
+        ]
         if missing:
             reason = f"column '{column.name}' does not say its {listed(missing)}."
             yield Finding((*here, "at"), reason, f"Write at = {{ {missing[0]} = ... }}.")
@@ -156,8 +172,15 @@ def _all_values(plan: Plan, axis: str) -> set[str]:
 
 
 def _role(at: Path, layout: Layout) -> Iterator[Finding]:
-    has = {c.meaning for c in layout.columns}
+    has = {m for c in layout.columns for m in c.meanings}
     timed = "time" in has or {"date", "clock"} <= has or "date" in has
+    if layout.time is not None and timed:
+        reason = "the layout has a time column, so its rows do not count as measured when received."
+        yield Finding((*at, "time"), reason, "Remove 'time', or mark the column as ignore.")
+    if layout.time is not None and layout.role not in ("readings", "audit"):
+        reason = f"a layout for {layout.role} needs the times of its rows."
+        yield Finding((*at, "time"), reason, "Remove 'time' and add a time column.")
+    timed |= layout.time is not None
     wanted: list[tuple[bool, str]] = []
     if layout.role in ("readings", "audit"):
         wanted = [(timed, "time"), ("serial" in has, "serial"), ("value" in has, "value")]
@@ -212,7 +235,7 @@ def _places(plan: Plan, at: Path, layout: Layout) -> Iterator[Finding]:
             column = next(c for c in layout.columns if c.name == name)
             yield from _same_dimension((*here, "features", name), column, feature)
             axes = set(place.regex.groupindex) | set(column.at)
-            missing = [a for a in feature.axes if a not in axes]
+            missing = [a for a in feature.axes if a not in axes and a != layout.number_rows]
             if missing:
                 reason = f"the pattern does not give the {listed(missing)} of '{key}'."
                 yield Finding((*here, "pattern"), reason, f"Add a group (?P<{missing[0]}>...).")
@@ -220,6 +243,38 @@ def _places(plan: Plan, at: Path, layout: Layout) -> Iterator[Finding]:
             if extra:
                 reason = f"'{key}' has no {listed(extra)}."
                 yield Finding((*here, "pattern"), reason, f"It has: {listed(feature.axes)}.")
+
+
+def _numbers(plan: Plan, at: Path, layout: Layout) -> Iterator[Finding]:
+    """What `number_rows` names must be an axis that a measured feature has and nothing else gives."""
+    axis = layout.number_rows
+    if axis is None:
+        return
+    here: Path = (*at, "number_rows")
+    keys = {c.feature for c in layout.columns} | {k for p in layout.places for k in p.features.values()}
+    if layout.having("feature"):
+        keys |= set(plan.features)
+    features = [plan.features[k] for k in keys if k in plan.features]
+    if not any(axis in f.axes for f in features):
+        axes = {a for f in features for a in f.axes}
+        reason = f"no feature that the layout measures has the axis '{axis}'."
+        yield Finding(here, reason, f"Its features have: {listed(axes)}.")
+    given = {a for p in layout.places for a in p.regex.groupindex} | {a for c in layout.columns for a in c.at}
+    if axis in given:
+        reason = f"'{axis}' is given by a place or column already."
+        yield Finding(here, reason, "Remove 'number_rows', or take the axis out of the place.")
+
+
+def _blanks(at: Path, layout: Layout) -> Iterator[Finding]:
+    """Where blanks separate columns a name cannot hold one."""
+    if " " not in layout.separator:
+        return
+    for i, column in enumerate(layout.columns):
+        for name in (column.name, *column.aliases):
+            if re.search(r"\s", name.strip()):
+                reason = f"blanks separate the columns, and '{name}' holds one."
+                remedy = "Split the name into the columns it is, or use another separator."
+                yield Finding((*at, "columns", i, "name"), reason, remedy)
 
 
 def _rivals(plan: Plan) -> Iterator[Finding]:

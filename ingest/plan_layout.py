@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from functools import cached_property
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 from pydantic import BeforeValidator, Field
 
@@ -20,10 +20,12 @@ ColumnMeaning = Literal[
 
 
 class Column(Entry):
-    """One column of an export."""
+    """One column of an export. A text column may mean several things: the part and its family, say."""
 
     name: str = Field(min_length=1)
-    meaning: ColumnMeaning = Field(alias="is")
+    meanings: Annotated[tuple[ColumnMeaning, ...], BeforeValidator(lambda v: _meanings(v))] = Field(
+        alias="is"
+    )
     aliases: Texts = ()
     optional: bool = False
     form: OneOrMore = ()
@@ -32,6 +34,11 @@ class Column(Entry):
     sign: Literal[1, -1] = 1
     feature: str | None = None
     at: dict[str, str] = Field(default_factory=dict)
+
+    @property
+    def meaning(self) -> ColumnMeaning:
+        """What the column means; the first thing where it means several."""
+        return self.meanings[0]
 
 
 class Place(Entry):
@@ -50,13 +57,23 @@ class Place(Entry):
 
 
 class Layout(Entry):
-    """How one kind of export looks."""
+    """How one kind of export looks.
+
+    Attributes
+    ----------
+    time : "received" or None
+        The file does not say when: its rows count as measured when it was received, in the order of lines.
+    number_rows : str or None
+        Axis whose value is the number of a row among those of its part, place and feature in the file.
+    """
 
     key: str
     role: Role
     description: str = ""
     separator: Annotated[tuple[str, ...], BeforeValidator(lambda v: _separators(v))] = (",",)
     decimal: Literal[".", ",", "either"] = "."
+    time: Literal["received"] | None = None
+    number_rows: str | None = None
     gauge: str | None = None
     machine: str | None = None
     family: str | None = None
@@ -70,7 +87,7 @@ class Layout(Entry):
 
     def having(self, *meanings: str) -> tuple[Column, ...]:
         """Columns with one of these meanings, in column order."""
-        return tuple(c for c in self.columns if c.meaning in meanings)
+        return tuple(c for c in self.columns if not set(c.meanings).isdisjoint(meanings))
 
     def only(self, meaning: str) -> Column | None:
         """The one column with this meaning, if the layout has it."""
@@ -78,11 +95,19 @@ class Layout(Entry):
         return found[0] if found else None
 
 
-SEPARATORS = {",": ",", ";": ";", "|": "|", "tab": "\t", "\t": "\t"}
+SEPARATORS = {",": ",", ";": ";", "|": "|", "tab": "\t", "\t": "\t", "spaces": " "}
 
 
 def _separators(given: object) -> object:
     texts = (given,) if isinstance(given, str) else given
     if not isinstance(texts, list | tuple) or not texts or not all(t in SEPARATORS for t in texts):
-        raise ValueError('use ",", ";", "tab" or "|", or a list of them')
+        raise ValueError('use ",", ";", "tab", "|" or "spaces", or a list of them')
     return tuple(SEPARATORS[t] for t in texts)
+
+
+def _meanings(given: object) -> object:
+    texts = (given,) if isinstance(given, str) else given
+    legal = get_args(ColumnMeaning)
+    if not isinstance(texts, list | tuple) or not texts or not all(t in legal for t in texts):
+        raise ValueError(f"use one of these, or a list of them: {', '.join(map(repr, legal))}")
+    return tuple(texts)
