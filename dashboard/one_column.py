@@ -7,7 +7,9 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
-SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
+from ingest.layout_split import is_rule, plain_line
+
+SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", " ": "spaces"}
 NUMBER = {
     ".": re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,3})?"),
     ",": re.compile(r"[+-]?([0-9]+(,[0-9]*)?|,[0-9]+)([eE][+-]?[0-9]{1,3})?"),
@@ -74,33 +76,41 @@ def _text(path: Path) -> tuple[str, str]:
             ) from None
 
 
-def _separator(path: Path, header: str, column: str, wanted: str | None) -> str | None:
-    """The separator under which the header holds the column; None for a file of one column."""
+def _separator(path: Path, at: int, header: str, column: str, wanted: str | None) -> str | None:
+    """The separator under which the header in line `at` holds the column; None for a file of one column.
+
+    Blanks are taken only where nothing else fits: they also stand inside names and beside other separators.
+    """
     if wanted is not None:
         if wanted not in SEPARATORS:
-            raise UnreadableColumn(f"{wanted!r} is not a separator: choose comma, semicolon, tab or bar.")
+            raise UnreadableColumn(
+                f"{wanted!r} is not a separator: choose comma, semicolon, tab, bar or spaces."
+            )
         return wanted
-    fitting = [mark for mark in SEPARATORS if mark in header and column in _cells(header, mark)]
+    holding = [mark for mark in SEPARATORS if mark in header and column in _cells(header, mark)]
+    fitting = [mark for mark in holding if mark != " "]
     if len(fitting) == 1:
         return fitting[0]
     if len(fitting) > 1:
         names = " or ".join(SEPARATORS[mark] for mark in fitting)
         raise UnreadableColumn(
-            f"{path} line 1 holds the column {column!r} with {names} as the separator: "
+            f"{path} line {at} holds the column {column!r} with {names} as the separator: "
             "say which with --separator."
         )
     if header.strip().strip('"') == column:
         return None
+    if holding:
+        return " "
     marks = [mark for mark in SEPARATORS if mark in header]
     names = _cells(header, marks[0]) if marks else [header.strip()]
     raise UnreadableColumn(
-        f"{path} line 1 has no column {column!r}; it has: {', '.join(repr(name) for name in names)}. "
-        "Name one of them with --column."
+        f"{path} line {at} has no column {column!r}; it has: {', '.join(repr(name) for name in names)}. "
+        "Name one of them with --column, or say with --names-in-line which line holds the names."
     )
 
 
 def _cells(line: str, separator: str) -> list[str]:
-    return [cell.strip() for cell in next(csv.reader([line], delimiter=separator), [])]
+    return [cell.strip() for cell in next(csv.reader([plain_line(line, separator)], delimiter=separator), [])]
 
 
 def _decimal(path: Path, cells: list[tuple[int, str]], separator: str | None, wanted: str | None) -> str:
@@ -131,19 +141,23 @@ def read_column(
     separator: str | None = None,
     decimal: str | None = None,
     skip_bad: bool = False,
+    names_in_line: int = 1,
 ) -> Column:
     """Read one declared column.
 
     Parameters
     ----------
     path : Path
-        A CSV file whose first line holds the column names.
+        A CSV file.
     column : str
         Name of the column, exactly as it stands there.
     separator, decimal : str, optional
         The marks, where the file leaves them open.
     skip_bad : bool
         Leave out cells that hold no number, and say so, instead of refusing the file.
+    names_in_line : int
+        Line that holds the column names; what stands above it is passed over, and so is a line of dashes
+        right below it.
 
     Returns
     -------
@@ -157,20 +171,29 @@ def read_column(
         or a cell holds no number.
     """
     text, encoding = _text(path)
-    header, _, _ = text.partition("\n")
-    mark = _separator(path, header.rstrip("\r"), column, separator)
-    reader = csv.reader(text.splitlines(), delimiter=mark or "\x1f", strict=True)
+    all_lines = text.splitlines()
+    if not 1 <= names_in_line <= len(all_lines):
+        raise UnreadableColumn(
+            f"{path} has {len(all_lines)} lines: line {names_in_line} cannot hold its names."
+        )
+    above = names_in_line - 1
+    mark = _separator(path, names_in_line, all_lines[above], column, separator)
+    split = mark or "\x1f"
+    below = [plain_line(line, split) for line in all_lines[above:]]
+    if len(below) > 1 and is_rule(below[1], split):
+        below[1] = ""
+    reader = csv.reader(below, delimiter=split, strict=True)
     try:
-        rows = [(reader.line_num, row) for row in reader]
+        rows = [(above + reader.line_num, row) for row in reader]
     except csv.Error as error:
         raise UnreadableColumn(
-            f"{path} line {reader.line_num}: {error}. Mend the quotes and try again."
+            f"{path} line {above + reader.line_num}: {error}. Mend the quotes and try again."
         ) from None
     names = [name.strip() for name in rows[0][1]]
     if names.count(column) != 1:
         many = "no" if column not in names else f"{names.count(column)} times the"
         raise UnreadableColumn(
-            f"{path} line 1 has {many} column {column!r}; it has: {', '.join(map(repr, names))}."
+            f"{path} line {names_in_line} has {many} column {column!r}; it has: {', '.join(map(repr, names))}."
         )
     place = names.index(column)
     cells: list[tuple[int, str]] = []
@@ -190,8 +213,9 @@ def read_column(
             lines.append(line)
         else:
             bad.append(f"line {line} holds {cell!r}, which is no number" if cell else f"line {line} is empty")
+    where = f"names in line {names_in_line}, " if above else ""
     understood = (
-        f"read as {encoding}, separator {SEPARATORS[mark] if mark else 'none (one column)'}, "
+        f"read as {encoding}, {where}separator {SEPARATORS[mark] if mark else 'none (one column)'}, "
         f"decimal {'point' if point == '.' else 'comma'}"
     )
     left_out: tuple[str, ...] = ()
