@@ -103,13 +103,17 @@ def new(
 
 @app.command()
 def check(
-    folder: Annotated[Path | None, typer.Argument(help="Shop folder, or the plan itself.")] = None,
+    place: Annotated[Path | None, typer.Argument(help="Shop folder, or the plan itself.")] = None,
+    folder: Folder = None,
 ) -> None:
     """Check the plan and its layouts; name the line of everything that is wrong."""
     from dashboard.folders import PLAN, shop_folder
     from ingest.plan_file import load_plan
     from ingest.problems import PlanError
 
+    if place is not None and folder is not None and place != folder:
+        fail(f"Two places are named, {place} and {folder}: name one.")
+    folder = place if place is not None else folder
     path = folder if folder is not None and folder.is_file() else shop_folder(folder) / PLAN
     try:
         plan = load_plan(path)

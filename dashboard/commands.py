@@ -39,7 +39,7 @@ def receipt_line(receipt: Receipt) -> str:
         return f"{receipt.name}: already taken in, nothing new"
     if receipt.status != "taken":
         word = "refused" if receipt.status == "refused" else "waits"
-        return f"{receipt.name}: {word}, {receipt.message or receipt.reason or 'no reason is known'}"
+        return f"{receipt.name}: {word}. {receipt.message or receipt.reason or 'No reason is known.'}"
     lines = receipt.lines
     parts = [f"{lines.stored:,} of {count(lines.total, 'line')} stored"]
     for number, what in (

@@ -13,6 +13,8 @@ from ingest.board import BoardRow, LogEntry, PartView, ProcessView, ReceiptFact,
 if TYPE_CHECKING:
     from ingest.shop import Shop
     from spc.capability import Capability
+    from spc.distribution import Fit
+    from spc.histogram import Histogram
 
 T = TypeVar("T")
 REMEMBERED = 128
@@ -111,6 +113,11 @@ class Desk:
     def capability(self, process: str, family: str) -> Capability | None:
         """What a process can hold in a family; None when it has no part there."""
         return self.remember(("capability", process, family), lambda: self.shop.capability(process, family))
+
+    def histogram(self, process: str, family: str, fit: Fit | None) -> Histogram | None:
+        """The readings behind a capability in classes; None when there are none."""
+        key = ("histogram", process, family, fit)
+        return self.remember(key, lambda: self.shop.histogram(process, family, fit))
 
     def log(self) -> list[LogEntry]:
         """Every event, signal, decision and file, newest first."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import logging
 import os
 import secrets
@@ -72,6 +73,7 @@ class Service:
         )
         running.leave_note(self._folder, self.note)
         self._watcher.start()
+        threading.Thread(target=_warm, name="warm", daemon=True).start()
         return self
 
     def run(self) -> None:
@@ -92,6 +94,12 @@ class Service:
             except Exception:  # the watcher outlives a bad file; the page shows its last heartbeat
                 log.exception("The inbox could not be read; trying again in %.0f s.", WATCH_EVERY_S)
             self._stop.wait(WATCH_EVERY_S)
+
+
+def _warm() -> None:
+    """Load what only the first page of a process needs, before anybody asks for one."""
+    importlib.import_module("scipy.stats")
+    importlib.import_module("statsmodels.stats.diagnostic")
 
 
 def _listen(port: int) -> socket.socket:

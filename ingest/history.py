@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from datetime import datetime
+from datetime import date, datetime
 
 import pandas as pd
 
@@ -23,8 +23,8 @@ from ingest.store import Store
 AROUND = 3
 MONITOR_WORDS = {
     "level": "moved to another level",
-    "scatter": "repeats differently from part to part",
-    "spread within part": "spreads differently within a part",
+    "scatter": "differs more from part to part",
+    "spread within part": "differs more within a part",
     "tool life": "tool in use for longer than any before",
 }
 
@@ -152,6 +152,12 @@ def _events(store: Store, plan: Plan, calendar: Calendar, undone: frozenset[int]
     return entries
 
 
+def _span(first: date, last: date) -> str:
+    """Two days as people write them, one when they are the same."""
+    told = [f"{day.day} {day:%b %Y}" for day in (first, last)]
+    return f"on {told[0]}" if first == last else f"between {told[0]} and {told[1]}"
+
+
 def _signal(plan: Plan, calendar: Calendar, signal: SignalFact) -> list[LogEntry]:
     feature = plan.features.get(signal.process.rsplit("/", 1)[-1])
     name = f"{signal.process.split('/')[0]}: {feature.name if feature else signal.process}"
@@ -164,7 +170,7 @@ def _signal(plan: Plan, calendar: Calendar, signal: SignalFact) -> list[LogEntry
             False,
             "signal",
             f"{name} {words}",
-            f"raised by {signal.serial}; the change began between {signal.change_from} and {signal.change_to}",
+            f"raised by {signal.serial}; the change began {_span(signal.change_from, signal.change_to)}",
             process=signal.process,
         )
     ]

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import date
 
 from ingest import history, queries
-from ingest.ability import capability
+from ingest.ability import capability, histogram
 from ingest.board import (
     BoardRow,
     LogEntry,
@@ -25,6 +25,8 @@ from ingest.states import board_rows
 from ingest.view_part import part_view
 from ingest.views import events_on, process_view
 from spc.capability import Capability
+from spc.distribution import Fit
+from spc.histogram import Histogram
 
 
 class AnsweringShop(OpenShop):
@@ -121,6 +123,10 @@ class AnsweringShop(OpenShop):
     ) -> Capability | None:
         """Capability of one family on one process from the parts of some days (see `ingest.ability`)."""
         return capability(self._now_moment(), process, family, since, until)
+
+    def histogram(self, process: str, family: str, fit: Fit | None) -> Histogram | None:
+        """Readings of one family on one process in classes (see `ingest.ability`)."""
+        return histogram(self._now_moment(), process, family, fit)
 
     def digest(self) -> str:
         """Hash of readings, assessments, signals and decisions: equal for equal shops, whatever their ids."""

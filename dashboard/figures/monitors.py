@@ -27,7 +27,7 @@ QUESTIONS = {
 SPREAD = "spread within part"
 
 
-def question(name: str, axes: tuple[str, ...]) -> str:
+def question(name: str, axes: tuple[str, ...], thing: str = "block") -> str:
     """What a watch asks, in words.
 
     Parameters
@@ -36,13 +36,21 @@ def question(name: str, axes: tuple[str, ...]) -> str:
         Of the watch; a spread within the part carries the number of its level, from 1.
     axes : tuple of str
         Axes of the feature's places, coarse to fine.
+    thing : str
+        What is measured: a block, or the check of a gauge.
     """
     if name.startswith(SPREAD):
         level = name.removeprefix(SPREAD).strip()
         if level.isdecimal() and 0 < int(level) <= len(axes):
-            return f"Does one block differ more from {axes[int(level) - 1]} to {axes[int(level) - 1]} than it did?"
-        return "Do the places on one block differ more than they did?"
-    return QUESTIONS.get(name, f"What does the watch over {name} say?")
+            axis = axes[int(level) - 1]
+            return f"Does one {thing} differ more from {axis} to {axis} than it did?"
+        return f"Do the places on one {thing} differ more than they did?"
+    return QUESTIONS.get(name, f"What does the watch over {name} say?").replace("blocks", f"{thing}s")
+
+
+def thing_of(view: ProcessView) -> str:
+    """What the points of a process are: blocks, or the checks of a gauge on its master."""
+    return "check" if view.row.is_gauge else "block"
 
 
 def _time_axis(view: ProcessView, chart: Figure, low: int) -> Figure:
@@ -67,8 +75,6 @@ def monitor_chart(view: ProcessView, trace: MonitorTrace, *, last: int | None = 
         {"type": "scatter", "mode": "lines", "x": x, "y": packed(limit), "name": "a signal beyond this",
          "line": line, "hoverinfo": "skip"},
     ]  # fmt: skip
-    if any(value < 0 for value in statistic):
-        traces.append(traces[1] | {"y": packed(-value for value in limit), "showlegend": False})
     return _time_axis(view, figure(traces, y_title=title, height=230), low)
 
 
@@ -98,7 +104,7 @@ def spread_chart(view: ProcessView, levels: tuple[str, ...], *, last: int | None
             "text": [part.serial for part in parts], "hovertemplate": "%{text}: %{y:.3g}<extra></extra>",
             "marker": {"size": 5, "color": FAMILY_COLOURS[level % 6], "symbol": FAMILY_SYMBOLS[level % 6]},
         })  # fmt: skip
-    title = "spread on a block, " + ("%" if view.row.log else ("µm" if unit == "um" else unit))
+    title = f"spread on a {thing_of(view)}, " + ("%" if view.row.log else ("µm" if unit == "um" else unit))
     return _time_axis(view, figure(traces, y_title=title, height=260), low)
 
 
@@ -132,7 +138,9 @@ def position_chart(view: ProcessView, names: list[str]) -> Figure | None:
         {"type": "scatter", "mode": "markers", "x": values, "y": names, "marker": {"size": 9, "color": BLUE},
          "hovertemplate": "%{y}: %{x:.3g} " + unit + "<extra></extra>", "showlegend": False},
     ]  # fmt: skip
-    chart = figure(traces, y_title="", x_title=f"from the block's mean, {unit}", height=90 + 22 * len(names))
+    chart = figure(
+        traces, y_title="", x_title=f"from the {thing_of(view)}'s mean, {unit}", height=90 + 22 * len(names)
+    )
     chart["layout"]["yaxis"] |= {"autorange": "reversed", "showgrid": True}
     chart["layout"]["xaxis"] |= {"zeroline": True, "zerolinecolor": GREY, "showgrid": True}
     return chart

@@ -50,7 +50,7 @@ def _band(parts: Sequence[tuple[int, PartPoint]], show: Callable[[float], float]
         "mode": "markers",
         "x": packed((place for place, _ in known), whole=True),
         "y": packed(middle),
-        "name": "expected (19 of 20 blocks)",
+        "name": "expected (19 of 20)",
         "marker": {"symbol": "line-ew-open", "size": 6, "color": GREY, "line": {"width": 1}},
         "error_y": {
             "symmetric": False,

@@ -52,22 +52,42 @@ def _facts(row: BoardRow, desk: Desk) -> Markup:
         others = len(row.open_signals) - 1
         if others:
             facts.append(f"and {count(others, 'more open signal')}")
-        if row.unconfirmed:
-            facts.append(f"{count(len(row.unconfirmed), 'earlier signal')} still to be confirmed")
     facts.append(f"Last reading {age(row.last_time, desk.now())}")
     return tag("p", join(tag("span", fact) for fact in facts), class_="facts")
+
+
+def _noticed_on(signal: SignalFact) -> str:
+    if signal.status == "cleared" and signal.cure is not None and signal.cure.time.date() < signal.since:
+        return f", noticed only on {day(signal.since)}, when it was over"
+    return f", noticed {day(signal.since)}"
+
+
+def _waiting(row: BoardRow) -> Markup | None:
+    """Every signal that went away and waits for a person's word, however many there are."""
+    if not row.unconfirmed:
+        return None
+    lines = [
+        tag(
+            "li",
+            "Earlier: " if row.open_signals else None,
+            tag("b", cleared_text(signal) if row.open_signals else sentence_case(cleared_text(signal))),
+            _noticed_on(signal),
+        )
+        for signal in row.unconfirmed
+    ]
+    return tag("ul", lines, class_="cured", aria_label="Earlier signals still to be confirmed")
 
 
 def _full(row: BoardRow, desk: Desk) -> Markup:
     plan = desk.shop.plan
     title = tag("a", tag("b", machine_text(row)), " ", row.feature_name, href=process_href(row.process))
-    came_back = None
-    if row.unconfirmed and not row.open_signals:
-        came_back = tag("p", tag("b", sentence_case(cleared_text(row.unconfirmed[0]))), class_="cured")
+    told = [_waiting(row), tag("p", reason(row, plan), class_="why")]
+    if row.open_signals:
+        told.reverse()  # what is live comes first
     return tag(
         "li",
         state_mark(row),
-        tag("div", tag("h3", title), came_back, tag("p", reason(row, plan), class_="why"), _facts(row, desk)),
+        tag("div", tag("h3", title), told, _facts(row, desk)),
         tag("a", picture(row), href=process_href(row.process), class_="picture", tabindex="-1"),
         class_="process full",
         data_process=row.process,

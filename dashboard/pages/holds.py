@@ -8,6 +8,8 @@ from markupsafe import Markup
 
 from dashboard.amounts import count, size
 from dashboard.desk import Desk
+from dashboard.figures.frame import Figure
+from dashboard.figures.readings import readings_chart
 from dashboard.markup import join, table, tag
 from ingest.board import ProcessView
 
@@ -62,7 +64,7 @@ def holds(desk: Desk, view: ProcessView, names: dict[str, str]) -> Markup:
         try:
             held = desk.capability(row.process, family)
         except (ValueError, LookupError) as error:
-            cells.append((names.get(family, family), "", "–", "–", "–", "", str(error)))
+            cells.append((names.get(family, family), "", "–", "–", "–", "–", "", str(error)))
             continue
         if held is None:
             continue  # no part of this family yet: nothing to say of it
@@ -73,6 +75,7 @@ def holds(desk: Desk, view: ProcessView, names: dict[str, str]) -> Markup:
                 names.get(family, family),
                 count(held.n_parts, "block"),
                 reach if not held.refused else "–",
+                _index(held.cp),
                 _index(held.cpk),
                 _index(held.ppk),
                 out,
@@ -84,6 +87,7 @@ def holds(desk: Desk, view: ProcessView, names: dict[str, str]) -> Markup:
         "Family",
         "From",
         "Nearly all readings lie in (99.73 %)",
+        "Cp",
         "Cpk",
         "Ppk",
         "Blocks beyond a limit",
@@ -99,3 +103,18 @@ def holds(desk: Desk, view: ProcessView, names: dict[str, str]) -> Markup:
             tag("ul", [tag("li", text) for text in remarks], class_="plain hint") if remarks else None,
         )
     )
+
+
+def pictures(desk: Desk, view: ProcessView, names: dict[str, str]) -> list[tuple[str, Figure]]:
+    """How the readings of each family lie between the drawing's limits: the name and the chart."""
+    charts = []
+    for family in view.families:
+        try:
+            held = desk.capability(view.row.process, family)
+        except (ValueError, LookupError):
+            continue  # the table says why nothing can be said
+        classes = desk.histogram(view.row.process, family, held.fit) if held is not None else None
+        if held is not None and classes is not None:
+            limits = (held.lower_limit, held.upper_limit)
+            charts.append((names.get(family, family), readings_chart(view, classes, limits)))
+    return charts

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from pathlib import Path
 from typing import Any
 
 from dash import Dash, Input, Output, dcc
@@ -37,7 +38,10 @@ def _drop(desk: Desk) -> Markup:
         "form",
         tag("label", tag("b", "Drop files here"), tag("span", " or choose them"), for_="files"),
         tag("input", type="file", id="files", name="file", multiple=True, accept=".csv,.txt,text/csv"),
-        tag("small", f"Up to {BODY_LIMIT // 2**20} MB at once. Or put them into {desk.shop.folder}/inbox."),
+        tag(
+            "small",
+            f"Up to {BODY_LIMIT // 2**20} MB at once. Or put them into {Path(desk.shop.folder).resolve() / 'inbox'}.",
+        ),
         class_="drop",
         data_upload="/do/take_in",
     )

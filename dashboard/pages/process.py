@@ -10,12 +10,18 @@ from markupsafe import Markup
 from dashboard.amounts import day, moment, sentence_case, size
 from dashboard.desk import Desk
 from dashboard.figures.frame import CONFIG, Figure
-from dashboard.figures.monitors import monitor_chart, position_chart, question, spread_chart
+from dashboard.figures.monitors import (
+    monitor_chart,
+    position_chart,
+    question,
+    spread_chart,
+    thing_of,
+)
 from dashboard.figures.parts import part_chart
 from dashboard.markup import join, made, table, tag
 from dashboard.pages import forms
 from dashboard.pages.board import chance_text, state_mark
-from dashboard.pages.holds import holds
+from dashboard.pages.holds import holds, pictures
 from dashboard.pages.part import HEAD, part_href, reading_rows
 from dashboard.words import cleared_text, machine_text, named, noticed, position_text, reason
 from ingest.board import ProcessView, SignalFact
@@ -42,7 +48,7 @@ def _graph(chart: Figure, label: str, id_: str | None = None) -> html.Div:
 def _signal_item(desk: Desk, view: ProcessView, signal: SignalFact) -> Markup:
     plan = desk.shop.plan
     text = noticed(view.row, signal, plan)
-    facts = [tag("span", f"Began between {day(signal.change_from)} and {day(signal.change_to)}")]
+    facts = [tag("span", _began(signal))]
     facts += [tag("span", chance_text(signal)), tag("span", "Raised by ", _part_link(signal.serial))]
     done = [
         tag("li", f"{day(event.time)}: {event.kind_name}", f" {event.tool}" if event.tool else "",
@@ -69,6 +75,12 @@ def _signal_item(desk: Desk, view: ProcessView, signal: SignalFact) -> Markup:
         else None,
         class_="signal",
     )
+
+
+def _began(signal: SignalFact) -> str:
+    if signal.change_from == signal.change_to:
+        return f"Began on {day(signal.change_from)}"
+    return f"Began between {day(signal.change_from)} and {day(signal.change_to)}"
 
 
 def _part_link(serial: str) -> Markup:
@@ -111,7 +123,9 @@ def _unsettled(desk: Desk, view: ProcessView) -> Markup:
 def _chosen_part(desk: Desk, view: ProcessView, key: str | None) -> Markup:
     if not key:
         return tag(
-            "p", "Touch a point to see the block, its readings and the file they came from.", class_="hint"
+            "p",
+            f"Touch a point to see the {thing_of(view)}, its readings and the file they came from.",
+            class_="hint",
         )
     serial, _, pass_no = key.rpartition("/")
     part = next((p for p in view.parts if p.serial == serial and str(p.pass_no) == pass_no), None)
@@ -126,7 +140,7 @@ def _chosen_part(desk: Desk, view: ProcessView, key: str | None) -> Markup:
     aside = forms.restore_form(desk.shop.plan, view.row.process, part) if part.aside else None
     return join(
         (
-            tag("h3", "Block ", _part_link(serial), f", {moment(part.time)}"),
+            tag("h3", sentence_case(thing_of(view)), " ", _part_link(serial), f", {moment(part.time)}"),
             tag("p", f"Set aside: {part.aside}") if part.aside else None,
             aside,
             first,
@@ -175,8 +189,19 @@ def _as_table(view: ProcessView, names: dict[str, str]) -> Markup:
     ]  # fmt: skip
     return tag(
         "details",
-        tag("summary", f"The last {len(rows)} blocks as a table"),
-        table(("Block", "Pass", "When", "Family", "Readings", f"Value, {unit}", "Verdict"), rows),
+        tag("summary", f"The last {len(rows)} {thing_of(view)}s as a table"),
+        table(
+            (
+                sentence_case(thing_of(view)),
+                "Pass",
+                "When",
+                "Family",
+                "Readings",
+                f"Value, {unit}",
+                "Verdict",
+            ),
+            rows,
+        ),
     )
 
 
@@ -195,13 +220,14 @@ def layout(desk: Desk, query: dict[str, str], process: str) -> tuple[str, list[A
     view = desk.process(process)
     row, names = view.row, family_names(desk)
     title = f"{row.machine} {row.feature_name}"
-    families = [{"label": "all families", "value": ALL}]
+    thing = thing_of(view)
+    families = [{"label": "all masters" if row.is_gauge else "all families", "value": ALL}]
     families += [{"label": names.get(key, key), "value": key} for key in view.families]
-    span = [{"label": f"last {RECENT} blocks", "value": str(RECENT)}, {"label": "all", "value": ALL}]
+    span = [{"label": f"last {RECENT} {thing}s", "value": str(RECENT)}, {"label": "all", "value": ALL}]
     body: list[Any] = [
         dcc.Store(id="process-id", data=process),
         made(_top(desk, view), class_="page"),
-        made(tag("h2", "Where does each block stand?"), class_="page"),
+        made(tag("h2", f"Where does each {thing} stand?"), class_="page"),
         html.Div(
             [
                 dcc.RadioItems(families, ALL, id="family", className="choices", inline=True),
@@ -210,33 +236,35 @@ def layout(desk: Desk, query: dict[str, str], process: str) -> tuple[str, list[A
             className="page controls",
         ),
         _graph(
-            part_chart(view, names, last=RECENT), f"{title}: every block in order of machining", "parts-chart"
+            part_chart(view, names, last=RECENT), f"{title}: every {thing} in order of time", "parts-chart"
         ),
         made(_chosen_part(desk, view, None), id="chosen-part", class_="page chosen"),
         made(_as_table(view, names) + _unsettled(desk, view), class_="page"),
     ]
     for trace in view.monitors:
-        asked = question(trace.name, _levels(desk, view))
+        asked = question(trace.name, _levels(desk, view), thing)
         body.append(made(tag("h2", asked), class_="page"))
         body.append(_graph(monitor_chart(view, trace), f"{title}: {asked}"))
     body += _shape(desk, view, title)
+    body.append(made(tag("h2", "What can it hold now?") + holds(desk, view, names), class_="page"))
+    for name, chart in pictures(desk, view, names):
+        body.append(made(tag("h3", f"How the readings of {name} lie"), class_="page"))
+        body.append(_graph(chart, f"{title}, {name}: how often each size was read"))
     notes = tag("ul", [tag("li", note) for note in view.notes], class_="plain notes") if view.notes else None
     body.append(
         made(
             join(
                 (
-                    tag("h2", "What can it hold now?"),
-                    holds(desk, view, names),
                     tag("h2", "Which limits does the drawing set?"),
                     _limits(view, names),
                     tag("h2", "What should be known before relying on this?") if notes else None,
                     notes,
                     tag("h2", "What was noticed before, and what was it?"),
                     _history(desk, view),
-                    tag("h2", "Does a block not belong here?"),
+                    tag("h2", f"Does a {thing} not belong here?"),
                     tag(
                         "p",
-                        "A block set aside no longer counts, stays visible, and can be let in again.",
+                        f"A {thing} set aside no longer counts, stays visible, and can be let in again.",
                         class_="hint",
                     ),
                     forms.aside_form(desk.shop.plan, process, view.parts),
@@ -254,14 +282,14 @@ def _shape(desk: Desk, view: ProcessView, title: str) -> list[Any]:
     chart = position_chart(view, [position_text(position) for position in view.positions])
     if chart is not None:
         body += [
-            made(tag("h2", "Which places on a block always differ?"), class_="page"),
+            made(tag("h2", f"Which places on a {thing_of(view)} always differ?"), class_="page"),
             _graph(chart, f"{title}: lasting differences between places"),
         ]
     spread = spread_chart(view, _levels(desk, view))
     if spread is not None:
         body += [
-            made(tag("h2", "How much do the places on one block differ?"), class_="page"),
-            _graph(spread, f"{title}: differences on one block"),
+            made(tag("h2", f"How much do the places on one {thing_of(view)} differ?"), class_="page"),
+            _graph(spread, f"{title}: differences on one {thing_of(view)}"),
         ]
     return body
 

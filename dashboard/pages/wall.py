@@ -7,7 +7,7 @@ from typing import Any
 from dash import Dash, Input, Output, dcc
 from markupsafe import Markup
 
-from dashboard.amounts import age, count, moment
+from dashboard.amounts import age, count, moment, sentence_case
 from dashboard.desk import Desk
 from dashboard.markup import join, made, tag
 from dashboard.pages.board import REFRESH_MS, picture, process_href, state_mark
@@ -16,6 +16,12 @@ from dashboard.words import machine_text, reason
 from ingest.board import BoardRow
 
 SHOWN = 3
+
+
+def _what_and_do(sentence: str) -> Markup:
+    """What is wrong, then on a line of its own what to do: that is what is looked for from afar."""
+    what, _, order = sentence.split(": ", 1)[-1].rpartition(": ")
+    return tag("p", tag("span", f"{sentence_case(what)}.") if what else None, tag("b", sentence_case(order)))
 
 
 def draw(desk: Desk) -> Markup:
@@ -35,7 +41,7 @@ def draw(desk: Desk) -> Markup:
                     "a", machine_text(row), " ", tag("span", row.feature_name), href=process_href(row.process)
                 ),
             ),
-            tag("p", reason(row, desk.shop.plan).split(": ", 1)[-1]),
+            _what_and_do(reason(row, desk.shop.plan)),
             picture(row),
             class_="process",
         )

@@ -1,12 +1,19 @@
-"""The pictures of the README, made by the project of itself: `python -m tests.browser.pictures DEMO_FOLDER`."""
+"""The pictures of the README, made by the project of itself: `python -m tests.browser.pictures`.
 
+A demonstration shop is built for it, unless the folder of one is named.
+"""
+
+import shutil
 import sys
+import tempfile
 import threading
 from pathlib import Path
 
 from playwright.sync_api import sync_playwright
 
+from dashboard.demo import prepare_demo
 from dashboard.service import Service
+from dashboard.terminal import progress
 from ingest.shop import Shop
 from tests.conftest import chromium_path
 
@@ -14,7 +21,7 @@ PLACE = Path(__file__).resolve().parents[2] / "dashboard" / "pictures"
 WIDE = {"width": 1440, "height": 900}
 
 
-def main(folder: Path, place: Path = PLACE) -> None:
+def take(folder: Path, place: Path = PLACE) -> None:
     """Write board.png and process.png from a demonstration shop (see `tenthwise demo --no-serve`)."""
     place.mkdir(exist_ok=True)
     with Service(Shop.open(folder), 0) as served, sync_playwright() as driver:
@@ -30,5 +37,16 @@ def main(folder: Path, place: Path = PLACE) -> None:
         browser.close()
 
 
+def main(folder: Path | None = None) -> None:
+    """Take the pictures of a copy of that shop, so that the shop itself stays as it is."""
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as place:
+        shop = Path(place) / "shop"
+        if folder is None:
+            prepare_demo(shop, progress).close()
+        else:
+            shutil.copytree(folder, shop, ignore=shutil.ignore_patterns("run"))
+        take(shop)
+
+
 if __name__ == "__main__":
-    main(Path(sys.argv[1]))
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else None)

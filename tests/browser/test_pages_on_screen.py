@@ -108,6 +108,25 @@ def test_an_event_is_noted_with_one_touch_and_undone(open_page: Open, service: S
     assert {entry.journal_line for entry in noted} & undone
 
 
+def test_a_part_is_set_aside_stays_visible_and_is_let_in_again(open_page: Open, service: Service) -> None:
+    process = service.desk.board()[-1].process
+    part = service.desk.process(process).parts[-1]
+    page = open_page(f"/process/{process}")
+    form = page.locator("form[data-act=set_part_aside]")
+    form.locator("input[name=part]").fill(f"{part.serial}/{part.pass_no}")
+    form.locator("input[name=reason]").fill("fell off the bench")
+    form.locator("select[name=who]").select_option(index=1)
+    form.get_by_role("button").click()
+    toast = page.locator("#toast")
+    expect(toast).to_contain_text("is set aside; it stays visible")
+    aside = service.desk.process(process).parts[-1]
+    assert (aside.serial, aside.verdict) == (part.serial, "aside") and "fell off" in (aside.aside or "")
+    expect(page.locator("#page")).to_contain_text("fell off the bench")
+    toast.get_by_role("button", name="Undo").click()
+    expect(toast).to_contain_text("Undone")
+    assert service.desk.process(process).parts[-1].aside is None
+
+
 def test_a_mistake_is_told_on_the_page(open_page: Open, service: Service) -> None:
     page = open_page(f"/process/{worst(service)}")
     page.get_by_text("Note another event, or one with a tool or a note").click()

@@ -108,6 +108,14 @@ def test_a_plan_with_a_mistake_is_told_with_file_line_and_key(folder: Path) -> N
     assert run("status", "--folder", folder).exit_code == 2
 
 
+def test_check_finds_the_folder_either_way_and_never_two(folder: Path, tmp_path: Path) -> None:
+    told = [run("check", folder), run("check", "--folder", folder), run("check", folder, "--folder", folder)]
+    assert [answer.exit_code for answer in told] == [0, 0, 0]
+    assert len({answer.output for answer in told}) == 1
+    both = run("check", folder, "--folder", tmp_path)
+    assert both.exit_code == 2 and "name one" in both.stderr
+
+
 def test_files_go_in_once_and_the_board_follows(folder: Path, files: list[Path]) -> None:
     told = run("ingest", *files, "--folder", folder)
     assert told.exit_code == 0, told.output

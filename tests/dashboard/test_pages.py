@@ -6,6 +6,7 @@ import base64
 import json
 import re
 from dataclasses import replace
+from datetime import date
 from typing import Any
 
 import numpy
@@ -16,14 +17,17 @@ from markupsafe import Markup
 
 from dashboard.desk import Desk
 from dashboard.figures.frame import CONFIG
+from dashboard.figures.monitors import monitor_chart
 from dashboard.figures.parts import part_chart
+from dashboard.figures.readings import readings_chart
 from dashboard.markup import join, table, tag
 from dashboard.sparkline import sparkline
 from dashboard.states import LOOKS
 from dashboard.web import create_app, resolve
 from dashboard.words import reason
 from ingest.board import State
-from tests.dashboard.paper_shop import PaperShop, off, row, view
+from spc.histogram import Histogram
+from tests.dashboard.paper_shop import PaperShop, event, off, row, signal, view
 
 HOSTILE = '"><script>alert(1)</script><img src=x onerror=alert(1)>'
 PROCESS = "/process/HONE/finish_hone/bore_peak"
@@ -90,6 +94,22 @@ def test_the_board_lists_what_cleared_and_what_was_withdrawn(shop: PaperShop) ->
     assert "What was said and taken back?" in text and "rows in late.csv" in text
 
 
+def test_every_signal_that_went_away_is_named_beside_a_live_one(shop: PaperShop) -> None:
+    live = off("bore_taper")
+    gone = (
+        signal(live.process, status="back", serial="S140", cleared_on=date(2026, 3, 1)),
+        signal(live.process, status="cleared", serial="S120", cure=event(), cleared_on=date(2026, 3, 8)),
+    )
+    for signals in (live.signals + gone, gone):
+        shop.rows = [
+            replace(live, signals=signals, state=State.GOING_OFF if len(signals) > 2 else State.HOLDING)
+        ]
+        text = html_of(shop, "/").lower()
+        assert ">back by itself: what was done?</b>" in text
+        assert ">cleared after service on 7 mar 2026</b>" in text
+        assert text.count("earlier: ") == (2 if len(signals) > 2 else 0)
+
+
 def test_each_state_has_a_word_a_shape_and_a_colour_of_its_own() -> None:
     assert set(LOOKS) == set(State)
     looks = list(LOOKS.values())
@@ -112,6 +132,13 @@ def test_the_wall_shows_the_worst_few_and_counts_the_rest(shop: PaperShop) -> No
     assert text.count('class="process"') == 3
     assert "and 2 more processes going off" in text
     assert "1 of 6 not going off" in text
+
+
+def test_on_the_wall_what_to_do_stands_by_itself(shop: PaperShop) -> None:
+    shop.rows = [off("bore_taper")]
+    what, order = re.search(r"<p><span>(.*?)</span><b>(.*?)</b></p>", html_of(shop, "/wall")).groups()  # type: ignore[union-attr]
+    assert order.startswith("Check the slide")
+    assert "taper" in what and "slide" not in what and what.endswith(".")
 
 
 @pytest.mark.parametrize(
@@ -183,6 +210,37 @@ def test_the_chart_carries_every_part_and_what_was_done() -> None:
     recent = part_chart(process, {}, last=20)
     assert sum(len(t["customdata"]) for t in recent["data"] if "customdata" in t) == 20
     assert len(json.dumps(recent)) < len(json.dumps(chart))
+
+
+def test_a_watch_has_one_line_because_only_more_is_a_signal() -> None:
+    process = view(off("bore_peak", direction=-1, size=-0.3))
+    chart = monitor_chart(process, process.monitors[0])
+    assert min(process.monitors[0].statistic) < 0
+    lines = [numpy.frombuffer(base64.b64decode(t["y"]["bdata"]), dtype="<f4") for t in chart["data"]]
+    assert len(lines) == 2 and (lines[1] == 3.0).all()
+
+
+@pytest.mark.parametrize("limits", [(None, None), (None, 90.0), (10.0, 90.0)])
+def test_readings_are_drawn_between_the_limits_in_the_unit_people_see(
+    limits: tuple[float | None, float | None],
+) -> None:
+    edges = numpy.array([25.4, 50.8, 76.2])
+    classes = Histogram(edges, numpy.array([3, 4]), numpy.zeros(0), numpy.zeros(0))
+    process = view(off("bore_taper"))
+    chart = readings_chart(process, classes, limits)
+    bars = chart["data"][0]
+    assert bars["x"] == pytest.approx([1.5, 2.5]) and bars["y"] == [3, 4], "thou of 25.4 um"
+    drawn = [shape["x0"] * 25.4 for shape in chart["layout"]["shapes"]]
+    assert drawn == pytest.approx([limit for limit in limits if limit is not None])
+    low, high = chart["layout"]["xaxis"]["range"]
+    assert all(low < limit / 25.4 < high for limit in limits if limit is not None)
+
+
+def test_a_gauge_has_checks_and_no_blocks(shop: PaperShop) -> None:
+    ring = off("ring_size")
+    shop.rows = [replace(ring, is_gauge=True)]
+    text = html_of(shop, f"/process/{ring.process}")
+    assert "Where does each check stand?" in text and "each block" not in text
 
 
 def test_charts_send_nothing_anywhere() -> None:
