@@ -73,18 +73,36 @@ def anderson_darling(values: ArrayLike) -> NormalityTest:
 
     References
     ----------
-    .. [1] Stephens, M. A. (1986) in D'Agostino & Stephens, Goodness-of-Fit Techniques, table 4.9, as
-       implemented by statsmodels `normal_ad`.
+    .. [1] Stephens, M. A. (1986) in D'Agostino & Stephens, Goodness-of-Fit Techniques, table 4.9. The same
+       as statsmodels `normal_ad`, except where that is infinite (a value more than 8 standard deviations
+       out) or its p-value rises again (adjusted statistic above 153, as thousands of skewed values reach).
     """
-    from statsmodels.stats.diagnostic import normal_ad
+    from scipy.special import log_ndtr
 
     x = finite_series(values, "the Anderson-Darling test", 8)
     centred = x - x[0]
     if not np.ptp(centred) > 0:
         raise SpcError("the Anderson-Darling test needs values that differ; all are equal")
-    statistic, p_value = normal_ad(centred / np.std(centred))
-    # The published fit of the p-value leaves 0 to 1 by rounding at its ends.
-    return NormalityTest(float(statistic), float(min(max(p_value, 0.0), 1.0)), int(x.size))
+    scaled = np.sort(centred / np.std(centred))
+    z = (scaled - scaled.mean()) / np.std(scaled, ddof=1)
+    n = int(x.size)
+    weights = 2 * np.arange(1, n + 1) - 1
+    statistic = float(-n - np.mean(weights * (log_ndtr(z) + log_ndtr(-z[::-1]))))
+    return NormalityTest(statistic, _p_of_anderson_darling(statistic * (1 + 0.75 / n + 2.25 / n**2)), n)
+
+
+def _p_of_anderson_darling(adjusted: float) -> float:
+    """The published fit, piece by piece; its last piece is a parabola that is left at its lowest point."""
+    if adjusted < 0.2:
+        p = 1 - np.exp(-13.436 + 101.14 * adjusted - 223.73 * adjusted**2)
+    elif adjusted < 0.34:
+        p = 1 - np.exp(-8.318 + 42.796 * adjusted - 59.938 * adjusted**2)
+    elif adjusted < 0.6:
+        p = np.exp(0.9177 - 4.279 * adjusted - 1.38 * adjusted**2)
+    else:
+        a = min(adjusted, 5.709 / (2 * 0.0186))
+        p = np.exp(1.2937 - 5.709 * a + 0.0186 * a**2)
+    return float(min(max(p, 0.0), 1.0))
 
 
 def to_normal_scale(values: ArrayLike, shape: Shape) -> Array:

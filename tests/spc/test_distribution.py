@@ -170,6 +170,28 @@ def test_anderson_darling_against_scipy_and_on_data_that_are_not_normal():
     assert anderson_darling(x * 25.4 + 1e5).statistic == pytest.approx(found.statistic, abs=1e-6)
 
 
+def test_anderson_darling_is_that_of_statsmodels_where_that_is_finite():
+    from statsmodels.stats.diagnostic import normal_ad
+
+    rng = np.random.default_rng(5)
+    for n in (8, 9, 20, 200):
+        for draw in (rng.normal, rng.uniform, rng.exponential):
+            x = draw(size=n)
+            statistic, p_value = normal_ad(x)
+            assert np.isfinite(statistic)
+            found = anderson_darling(x)
+            assert found.statistic == pytest.approx(statistic, abs=1e-8)
+            assert found.p_value == pytest.approx(p_value, abs=1e-8)
+
+
+@pytest.mark.parametrize("far", [9.0, 40.0, 1e6])
+def test_a_value_far_out_keeps_anderson_darling_finite_and_sure(far: float):
+    x = np.r_[np.random.default_rng(6).normal(size=3000), far * 3000]
+    found = anderson_darling(x)
+    assert np.isfinite(found.statistic)
+    assert found.p_value < 1e-100
+
+
 def test_anderson_darling_is_right_as_often_as_it_says():
     rng = np.random.default_rng(8)
     p = np.array([anderson_darling(row).p_value for row in rng.normal(size=(600, 20))])
