@@ -1,0 +1,195 @@
+"""Files nobody here wrote go from file to list, quick look and capability through a plan alone.
+
+What is expected comes from the files by plain code that shares nothing with the program, or is what the source
+itself says (SOURCES.md). The program is not tuned to these files, so nothing here says what it must find beyond
+that; what it does find of the worn insert and of the odd machine is only required to be found by comparing.
+"""
+
+import csv
+import json
+import math
+import statistics
+from collections import defaultdict
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from dashboard.cli import app
+from dashboard.status import as_records
+from ingest.receipt import Receipt
+from ingest.shop import Shop
+from spc.units import from_base, to_base
+
+HERE = Path(__file__).parent
+NAMES = ("shafts.csv", "MACHINE.DAT", "GEAR.DAT")
+RECEIVED = datetime(2025, 6, 2, 10, tzinfo=UTC)
+LOWEST, HIGHEST = 0.122, 0.128  # the handbook: .125 +/- .003 inches
+
+
+def numbers(name: str) -> list[list[float]]:
+    """Lines of a data file of the handbook that hold nothing but numbers."""
+    rows = []
+    for line in (HERE / name).read_text(encoding="ascii").splitlines():
+        try:
+            rows.append([float(word) for word in line.split()])
+        except ValueError:
+            continue
+    return [row for row in rows if len(row) > 1]
+
+
+def pins() -> dict[str, list[float]]:
+    """Diameters by machine, in the order of the file. [in]"""
+    found = defaultdict(list)
+    for machine, _, _, _, diameter in numbers("MACHINE.DAT"):
+        found[str(int(machine))].append(diameter)
+    return found
+
+
+def shafts(feature: str) -> dict[tuple[str, str, str], list[float]]:
+    """Readings by condition, diameter and insert. [um]"""
+    found = defaultdict(list)
+    with (HERE / "shafts.csv").open(encoding="utf-8", newline="") as file:
+        rows = csv.reader(file)
+        at = next(rows).index(feature)
+        for row in rows:
+            found[row[0], row[4], row[5]].append(float(row[at]))
+    return found
+
+
+@pytest.fixture(scope="module")
+def taken(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Shop, list[Receipt]]]:
+    plan = (HERE / "plan.toml").read_text(encoding="utf-8")
+    folder = tmp_path_factory.mktemp("realdata") / "shop"
+    with Shop.create(folder, plan, known_at=datetime(2025, 6, 1, tzinfo=UTC)) as shop:
+        yield shop, shop.take_in([HERE / name for name in NAMES], known_at=RECEIVED)
+
+
+@pytest.fixture(scope="module")
+def shop(taken: tuple[Shop, list[Receipt]]) -> Shop:
+    return taken[0]
+
+
+def test_every_line_of_the_files_is_stored_or_stands_above_the_readings(
+    taken: tuple[Shop, list[Receipt]],
+) -> None:
+    shop, receipts = taken
+    for receipt, rows in zip(receipts, (2448, 180, 100), strict=True):
+        lines = (HERE / receipt.name).read_bytes().count(b"\n")
+        assert (receipt.status, receipt.lines.total, receipt.lines.stored) == ("taken", lines, rows)
+        assert receipt.lines.blank == lines - rows
+        assert receipt.lines.set_aside == receipt.lines.known == receipt.lines.partly == 0
+        assert (
+            receipt.cells.stored == receipt.cells.total == rows * (2 if receipt.name == "shafts.csv" else 1)
+        )
+        assert receipt.warnings["no_time"] == rows
+    assert not shop.set_aside_rows()
+
+
+def test_the_list_has_every_process_with_all_its_parts(shop: Shop) -> None:
+    rows = {row.process: row for row in shop.board()}
+    parts = {name: len(shop.process(name).parts) for name in rows}
+    assert parts == {
+        "LATHE/turn/ra": 68, "LATHE/turn/rz": 68, "CUTTER/cut/gear": 10,
+        "1/screw/pin": 60, "2/screw/pin": 60, "3/screw/pin": 60,
+    }  # fmt: skip
+    records = as_records(shop.board(), shop.plan)
+    assert all(record["reason"] for record in records)
+    assert json.dumps(records, allow_nan=False)
+
+
+def test_part_means_are_those_of_the_files_in_the_order_of_their_lines(shop: Shop) -> None:
+    for machine, diameters in pins().items():
+        points = shop.process(f"{machine}/screw/pin").parts
+        nominal = to_base(0.125, "in")
+        assert [from_base(p.mean + nominal, "in") for p in points] == pytest.approx(diameters)
+    batches = defaultdict(list)
+    for diameter, batch in numbers("GEAR.DAT"):
+        batches[f"{batch:.3f}"].append(diameter)
+    points = shop.process("CUTTER/cut/gear").parts
+    assert [p.serial for p in points] == list(batches)
+    means = [statistics.fmean(values) for values in batches.values()]
+    assert statistics.fmean(from_base(p.mean, "in") for p in points) == pytest.approx(statistics.fmean(means))
+    assert {p.n for p in points} == {10}
+
+
+@pytest.mark.parametrize(("feature", "column"), [("ra", "Ra"), ("rz", "Rz")])
+def test_shafts_keep_their_places_and_traces(shop: Shop, feature: str, column: str) -> None:
+    expected = shafts(column)
+    process = f"LATHE/turn/{feature}"
+    points = shop.process(process).parts
+    assert {p.serial for p in points} == {"/".join(key) for key in expected}
+    assert {p.n for p in points} == {36}
+    tool = {p.serial: p.family for p in points}
+    assert all(serial.split("/")[1] == family for serial, family in tool.items())
+    for family in ("D30", "D50"):
+        logs = [math.log(v) for key, values in expected.items() if key[1] == family for v in values]
+        found = shop.capability(process, family)
+        assert found is not None
+        assert (found.n_parts, found.n_readings) == (34, 34 * 36)
+        assert found.median == pytest.approx(math.exp(statistics.fmean(logs)))
+    view = shop.part("1/D30/New")
+    first = [r for r in view.readings if r.feature == feature and r.position == "place=Live centre;trace=1"]
+    assert [r.value for r in first] == [expected["1", "D30", "New"][0]]
+
+
+def test_capability_of_the_machines_is_as_the_handbook_found_them(shop: Shop) -> None:
+    found = {}
+    for machine, diameters in pins().items():
+        result = shop.capability(f"{machine}/screw/pin", "PIN")
+        assert result is not None and result.ppk is not None
+        mean, sigma = statistics.fmean(diameters), statistics.stdev(diameters)
+        assert from_base(result.mean, "in") == pytest.approx(mean)
+        assert from_base(result.sigma_overall, "in") == pytest.approx(sigma, rel=0.01)
+        ppk = min(HIGHEST - mean, mean - LOWEST) / (3 * sigma)
+        assert result.ppk.lower < ppk < result.ppk.upper
+        found[machine] = result
+    spread = {machine: result.sigma_overall for machine, result in found.items()}
+    # "machines 1 and 2 had about the same variability", machine 3 "significantly more variation"
+    assert spread["3"] > 1.4 * max(spread["1"], spread["2"])
+    assert max(spread["1"], spread["2"]) < 1.4 * min(spread["1"], spread["2"])
+    # "significantly different locations": machine 2 was not set correctly
+    off = {machine: abs(result.mean - to_base(0.125, "in")) for machine, result in found.items()}
+    assert max(off, key=lambda machine: off[machine]) == "2"
+
+
+def test_gears_have_no_limits_and_so_no_index(shop: Shop) -> None:
+    result = shop.capability("CUTTER/cut/gear", "GEAR")
+    assert result is not None
+    diameters = [row[0] for row in numbers("GEAR.DAT")]
+    assert from_base(result.mean, "in") == pytest.approx(statistics.fmean(diameters))
+    assert (result.n_parts, result.n_readings) == (10, 100)
+    assert result.cp is result.cpk is result.pp is result.ppk is None
+
+
+@pytest.mark.parametrize(
+    ("name", "column", "how"),
+    [
+        ("shafts.csv", "Ra", ()),
+        ("MACHINE.DAT", "DIAMETER", ("--names-in-line", "24", "--lower", LOWEST, "--upper", HIGHEST)),
+        ("GEAR.DAT", "DIAMETER", ("--names-in-line", "24", "--separator", "spaces")),
+    ],
+)
+def test_quick_looks_at_a_column_of_each(name: str, column: str, how: tuple[object, ...]) -> None:
+    words = ["quick", str(HERE / name), "--column", column, "--json", *map(str, how)]
+    answer = CliRunner().invoke(app, words)
+    assert answer.exit_code == 0, answer.output
+    told = json.loads(answer.stdout)
+    if name == "shafts.csv":
+        values = [v for readings in shafts("Ra").values() for v in readings]
+    else:
+        values = [row[-1 if name == "MACHINE.DAT" else 0] for row in numbers(name)]
+    assert told["n"] == len(values)
+    assert told["mean"] == pytest.approx(statistics.fmean(values))
+    assert (told["capability"] is None) == ("--lower" not in how)
+
+
+def test_a_second_delivery_of_the_same_measurements_changes_nothing(shop: Shop, tmp_path: Path) -> None:
+    before = as_records(shop.board(), shop.plan)
+    longer = tmp_path / "MACHINE again.DAT"
+    longer.write_bytes((HERE / "MACHINE.DAT").read_bytes() + b"\r\n")
+    receipt = shop.take_in([longer], known_at=datetime(2025, 6, 2, 11, tzinfo=UTC))[0]
+    assert (receipt.lines.known, receipt.lines.stored, receipt.lines.set_aside) == (180, 0, 0)
+    assert as_records(shop.board(), shop.plan) == before
