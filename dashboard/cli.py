@@ -222,11 +222,14 @@ def status(
 
 @app.command()
 def quick(
-    file: Annotated[Path, typer.Argument(help="A CSV file with column names in its first line.")],
+    file: Annotated[Path, typer.Argument(help="A CSV file with a line of column names.")],
     column: Annotated[str, typer.Option("--column", "-c", help="Column to look at, as named there.")],
     lower: Annotated[float | None, typer.Option(help="Lower limit of the drawing.")] = None,
     upper: Annotated[float | None, typer.Option(help="Upper limit of the drawing.")] = None,
-    separator: Annotated[str | None, typer.Option(help="comma, semicolon, tab or bar, if unclear.")] = None,
+    names_in_line: Annotated[int, typer.Option(help="Line that holds the column names.")] = 1,
+    separator: Annotated[
+        str | None, typer.Option(help="comma, semicolon, tab, bar or spaces, if unclear.")
+    ] = None,
     decimal: Annotated[str | None, typer.Option(help="'.' or ',', if unclear.")] = None,
     skip_bad: Annotated[bool, typer.Option("--skip-bad", help="Leave out cells without a number.")] = False,
     json: Json = False,
@@ -243,6 +246,7 @@ def quick(
             separator=marks.get(separator, separator) if separator else None,
             decimal=decimal,
             skip_bad=skip_bad,
+            names_in_line=names_in_line,
         )
         text = quick_look(read, lower=lower, upper=upper, json=json, name=column)
     except (UnreadableColumn, ValueError) as error:
