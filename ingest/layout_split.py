@@ -71,9 +71,10 @@ def plain_line(line: str, separator: str) -> str:
 
 
 def is_rule(line: str, separator: str) -> bool:
-    """Whether a line only underlines the names above it: dashes in every cell."""
+    """Whether a line only underlines the names above it: dashes in every cell, three in a row somewhere."""
     cells = plain_line(line, separator).strip(f"{separator} \t").split(separator)
-    return all(set(cell) <= set("-=_+| \t") and any(mark * 3 in cell for mark in "-=_") for cell in cells)
+    dashes = all(set(cell) <= set("-=_+| \t") and not set(cell).isdisjoint("-=_") for cell in cells)
+    return dashes and any(mark * 3 in line for mark in "-=_")
 
 
 def split_record(text: str, separator: str) -> list[str] | None:

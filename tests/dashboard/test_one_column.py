@@ -30,6 +30,8 @@ def read(tmp_path: Path):
         ("n|x\r\n1|1.5\r\n2|2.5\r\n", "bar, decimal point"),
         ("x\n1.5\n2.5\n", "none (one column), decimal point"),
         ('\ufeffn,"x"\n1,"1,5"\n2,"2,5"\n', "comma, decimal comma"),
+        ("n   x\n----  ---\n 1  1.5\n 2   2.5  \n", "spaces, decimal point"),
+        ("a b,x\n1,1.5\n2,2.5\n", "comma, decimal point"),
         ("\ufeffn,x\n1,1.5\n\n2,2.5\n".encode("utf-16"), "comma, decimal point"),
     ],
 )
@@ -100,3 +102,16 @@ def test_numbers_survive_in_order_whatever_the_marks(
     column = read_column(path, "x")
     assert column.values == tuple(float(v) for v in values)
     assert column.lines == tuple(range(2, 2 + len(values)))
+
+
+def test_names_may_stand_further_down(read) -> None:
+    text = "Export of the gauge\nn and x: see below\n\nn  x\n------\n1  1.5\n2  2.5\n"
+    column = read(text, names_in_line=4)
+    assert (column.values, column.lines) == ((1.5, 2.5), (6, 7))
+    assert "names in line 4" in column.understood
+    with pytest.raises(UnreadableColumn, match=r"line 3 has no column 'x'.*--names-in-line"):
+        read(text, names_in_line=3)
+    with pytest.raises(UnreadableColumn, match="has 7 lines: line 9 cannot hold"):
+        read(text, names_in_line=9)
+    with pytest.raises(UnreadableColumn, match="line 7 has 1 cells where 2"):
+        read(text.replace("2  2.5", "2.5"), names_in_line=4)

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.layout_split import LINE_LIMIT, Rows, _Splitter, split_record, split_rows
+from ingest.layout_split import LINE_LIMIT, Rows, _Splitter, is_rule, split_record, split_rows
 from ingest.layout_text import Text, read_text
 from ingest.problems import Complaint
 
@@ -29,9 +29,9 @@ def test_an_inch_mark_is_not_a_quote() -> None:
     assert split_record('2.6411",in', ",") == ['2.6411"', "in"]
 
 
-def one_by_one(lines: list[str]) -> Rows:
+def one_by_one(lines: list[str], separator: str = ",") -> Rows:
     rows = Rows([[] for _ in NAMES])
-    splitter = _Splitter(lines, NAMES, 0, ",", True, rows)
+    splitter = _Splitter(lines, NAMES, 0, separator, True, rows)
     at = 0
     while at < len(lines):
         at += splitter.one(at)
@@ -52,6 +52,43 @@ def test_every_line_is_a_row_or_bad_or_blank(lines: list[str]) -> None:
     rows = split_rows(lines, 0, NAMES, 0, ",", True)
     assert sum(rows.span) + sum(b.span for b in rows.bad) + rows.blank == len(lines)
     assert {len(column) for column in rows.cells} == {len(rows.line)}
+
+
+blank_line = st.lists(
+    st.text(st.sampled_from("ab12.,-"), min_size=1, max_size=4) | st.sampled_from(['"a  b"', '2.6"', "---"]),
+    min_size=2, max_size=4,
+).flatmap(lambda cells: st.lists(st.sampled_from([" ", "   ", "\t", " \t "]), min_size=5, max_size=5).map(
+    lambda gaps: gaps[0] + "".join(c + g for c, g in zip(cells, gaps[1:], strict=False))
+))  # fmt: skip
+
+
+@given(st.lists(blank_line | st.sampled_from(["", "  ", "WHEN  serial Value"]), max_size=30))
+def test_runs_of_blanks_separate_alike_in_runs_of_lines_and_line_by_line(lines: list[str]) -> None:
+    rows = split_rows(lines, 0, NAMES, 0, " ", True)
+    assert rows == one_by_one(lines, " ")
+    assert sum(rows.span) + sum(b.span for b in rows.bad) + rows.blank == len(lines)
+    assert all(b.text == lines[b.line - 1] for b in rows.bad)
+    for line, cells in zip(rows.line, zip(*rows.cells, strict=True), strict=True):
+        if '"a  b"' not in lines[line - 1]:
+            assert list(cells) == lines[line - 1].split()
+
+
+def test_blanks_in_quotes_do_not_separate() -> None:
+    rows = split_rows(['  a1\t "two  words"   2.64"  '], 0, NAMES, 0, " ", True)
+    assert [column[0] for column in rows.cells] == ["a1", "two  words", '2.64"']
+
+
+@pytest.mark.parametrize(
+    ("line", "separator", "expected"),
+    [
+        ("-------", ",", True), ("---- ----  --", " ", True), ("----,---,=====", ",", True),
+        ("|---|----|", "|", True), ("--- ---", ",", True), ("----+----", "\t", True),
+        ("", ",", False), ("--", ",", False), ("---,,---", ",", False), ("a---", ",", False),
+        ("---,1", ",", False), ("-1.5", ",", False),
+    ],
+)  # fmt: skip
+def test_a_rule_is_dashes_under_every_name(line: str, separator: str, expected: bool) -> None:
+    assert is_rule(line, separator) is expected
 
 
 def test_another_header_ends_what_is_known() -> None:
