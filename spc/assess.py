@@ -199,7 +199,7 @@ class _Assessor(Following):
         return self.level if step >= self.scatter.gain_of_scale(at) else self.scatter
 
     def _raise(self, at: int, watch: Watch) -> None:
-        onset = watch.onset(at)
+        onset = self._spread_onset(watch, at) if isinstance(watch, SpreadWatch) else watch.onset(at)
         implied = watch.implied_at(at) if isinstance(watch, LifeWatch) else float(watch.implied[at])
         signal = OpenSignal(watch, at, onset, max(implied, float(self.data.run_length[at])))
         after = at + 1
@@ -214,7 +214,7 @@ class _Assessor(Following):
             # A changed position pattern shows as spread. Were it learned, the fault would look cured while it
             # lasts, and the cure like a fault.
             self.pattern[onset.change_from :] = False
-            self._spread_anew(after)
+            self._spread_anew(onset.change_from, after)
         self.open.append(signal)
         self.told.append(signal)
         end = self._nth_score(watch, after, signals.PARTS_WITHOUT_EVENT)

@@ -11,7 +11,7 @@ from spc.process import Closing, Cure, Ints, ProcessData, ProcessOptions
 from spc.signals import Check, OpenSignal
 from spc.stretches import Stretches
 from spc.track import Track
-from spc.watch import LifeWatch, SpreadWatch, Watch
+from spc.watch import AverageWatch, LifeWatch, SpreadWatch, Watch
 
 
 class Following(Stretches):
@@ -102,7 +102,7 @@ class Following(Stretches):
         for track in tracks:
             self._rerun(track, check.start, at)
         total, square = watch.evidence(check.start, at)
-        if signals.has_cleared(check.shift, total, square):
+        if signals.has_cleared(check.shift, total, square, isinstance(watch, AverageWatch)):
             self._measure(signal, check.start)
             self._finish(signal, "back" if check.cure is None else "cleared", at - 1, at, check.cure)
             if not self._others_open(signal):
@@ -124,7 +124,7 @@ class Following(Stretches):
                 track.blocked[resume:] = False
             if isinstance(signal.watch, SpreadWatch):
                 self.pattern[resume:] = True
-                self._spread_anew(resume)
+                self._spread_anew(resume, resume)
         group = self.within if isinstance(signal.watch, SpreadWatch) else [self.level, self.scatter]
         if not isinstance(signal.watch, LifeWatch):
             for watch in group:
@@ -159,8 +159,10 @@ class Following(Stretches):
                 for track in self._tracks(watch):
                     track.restart_level(at)
             if isinstance(watch, SpreadWatch):
+                # The accepted pattern is the one since the change; the old one would show as spread for long.
+                self.pattern[: signal.onset.change_from] = False
                 self.pattern[signal.onset.change_from :] = True
-                self._spread_anew(at)
+                self._spread_anew(at, at)
 
     def _measure(self, signal: OpenSignal, end: int) -> None:
         """Size of a signal over the latest parts before end, and the usual sd."""

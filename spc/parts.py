@@ -60,7 +60,8 @@ def part_means(
     strata
         Group label of every position per level above the single position, coarsest first.
     learn
-        (n,) parts that the offsets of later parts learn from; all of them by default.
+        (n,) parts that the offsets of later parts learn from; all of them by default. A position that no
+        such part had before is learned from the others.
 
     Returns
     -------
@@ -139,9 +140,11 @@ def _mean(values: Floats, used: np.ndarray) -> Floats:
 def _offsets_before(
     values: Floats, here: np.ndarray, usual: np.ndarray, learn: Bools
 ) -> tuple[Floats, Floats]:
-    """Offsets known before each part and after the last, (n + 1, p), and from how many parts."""
+    """Offsets known before each part and after the last, (n + 1, p), and the number of parts they average."""
     n, p = values.shape
-    taught = here & learn[:, None]
+    # A position new in a stretch that teaches nothing has no pattern to keep, and is learned all the same.
+    known = here & learn[:, None]
+    taught = here & (learn[:, None] | (np.cumsum(known, axis=0) == 0))
     seen: Floats = np.vstack([np.zeros((1, p)), np.cumsum(taught.astype(float), axis=0)])
     # The memory counts parts that taught something: a stretch left out does not use it up.
     parts = np.concatenate([[0], np.cumsum(learn)])
@@ -161,7 +164,7 @@ def _offsets_before(
         shared = usual[None, :] & (seen > 0)
         centre = np.where(shared, offset, 0.0).sum(axis=1) / np.maximum(shared.sum(axis=1), 1)
         offset = np.where(seen > 0, offset - centre[:, None], 0.0)
-    return offset, seen
+    return offset, np.where(seen > 0, number, 0.0)
 
 
 def _strata_squares(values: Floats, strata: tuple[Ints, ...]) -> tuple[Floats, Floats]:

@@ -90,7 +90,7 @@ def parts_to_clear(shift: float) -> int:
     return max(FEWEST_TO_CLEAR, math.ceil(_EVIDENCE_TO_CLEAR / size**2))
 
 
-def has_cleared(shift: float, total: float, square: float) -> bool:
+def has_cleared(shift: float, total: float, square: float, upper_only: bool = False) -> bool:
     """Do the scores after an event say that the shift is gone?
 
     Parameters
@@ -99,6 +99,8 @@ def has_cleared(shift: float, total: float, square: float) -> bool:
         Estimated shift in standard deviations of a part, signed.
     total, square
         Sum of g z and of g^2 over the scores asked, g being what a unit shift would add to each.
+    upper_only
+        Only more than before is a fault: less than before has cleared as well.
 
     Returns
     -------
@@ -110,7 +112,8 @@ def has_cleared(shift: float, total: float, square: float) -> bool:
         return False
     size = math.copysign(min(abs(shift), LARGEST_SHIFT), shift)
     favour = size**2 * square / 2.0 - size * total
-    return favour >= math.log(_TIMES_AS_LIKELY) and abs(total) / math.sqrt(square) < _STANDARD_ERRORS
+    away = total if upper_only else abs(total)
+    return favour >= math.log(_TIMES_AS_LIKELY) and away / math.sqrt(square) < _STANDARD_ERRORS
 
 
 def latest_shift(score: Floats, parts: int = BACK_PARTS) -> float:

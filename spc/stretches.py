@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from spc.days import DayTrack
@@ -10,11 +12,13 @@ from spc.parts import Parts, part_means
 from spc.process import Bools, Floats, ProcessData, ProcessOptions
 from spc.signals import LARGEST_SHIFT
 from spc.spread_track import spread_tracks
-from spc.track import Track
-from spc.watch import AverageWatch, LevelWatch, LifeWatch, ScatterWatch, SpreadWatch, Watch
+from spc.track import FREEDOM_TO_ALARM, Track
+from spc.watch import DROP, AverageWatch, LevelWatch, LifeWatch, Onset, ScatterWatch, SpreadWatch, Watch
 
 # A stretch of parts is scored at once with weights known at its start: short while little is known.
 SHORTEST, LONGEST = 16, 128
+# Parts before the likeliest start of more spread at which a slow change of the position pattern is looked for.
+_LOOK_BACK = (0, 16, 32, 64, 128, 256)
 
 
 class Stretches:
@@ -129,14 +133,57 @@ class Stretches:
         self.level.by_day = True
         self.scatter.days = self.days
 
-    def _spread_anew(self, start: int) -> None:
-        """Spread within the parts from start on, around the position pattern as it is learned now."""
+    def _spread_anew(self, start: int, told_to: int) -> None:
+        """Spread within the parts from start on, around the position pattern as it is learned now.
+
+        What was told of the parts before told_to stays; those from start on are compared anew.
+        """
         means = part_means(self.values, self.data.family, self.data.strata, self.pattern)
-        self.means.spread[start:] = means.spread[start:]
+        self.means.spread[told_to:] = means.spread[told_to:]
         fresh = dict(spread_tracks(means, self.data.family, self.data.learn, self.options))
         for stratum, track in self.spreads:
             track.value[start:] = fresh[stratum].value[start:]
             track.usable[start:] = fresh[stratum].usable[start:]
+
+    def _spread_onset(self, watch: SpreadWatch, at: int) -> Onset:
+        """Where a change of spread began, if need be long before it showed.
+
+        A position pattern that wears slowly is learned for a while. Held against the pattern of an earlier
+        part, the parts since then show the whole change.
+        """
+        onset = watch.onset(at)
+        track = watch.track
+        ready = np.flatnonzero(track.freedom[: at + 1] >= FREEDOM_TO_ALARM)
+        earliest = max(int(ready[0]) if ready.size else at, watch.watch_from, self._era_begins(track, at))
+        tried: list[tuple[float, int]] = []
+        for back in _LOOK_BACK:
+            begin = onset.change_from - back
+            if begin < earliest:
+                break
+            tried.append((self._gain_since(watch, begin, at), begin))
+        best, begin = max(tried, default=(0.0, onset.change_from))
+        if begin >= onset.change_from:
+            return onset
+        likely = [start for gain, start in tried if gain >= best - DROP]
+        return replace(onset, change_from=begin, change_range=(min(likely), max(likely)), gain=best)
+
+    def _gain_since(self, watch: SpreadWatch, begin: int, at: int) -> float:
+        """Log likelihood gained by more spread from begin on, around the pattern known by then."""
+        taught = self.pattern.copy()
+        taught[begin:] = False
+        means = part_means(self.values, self.data.family, self.data.strata, taught)
+        fresh = dict(spread_tracks(means, self.data.family, self.data.learn, self.options))[watch.stratum]
+        track, rows = watch.track, slice(begin, at + 1)
+        kept = track.value[rows].copy(), track.blocked[begin:].copy()
+        track.value[rows], track.blocked[begin:] = fresh.value[rows], True
+        score = self._frozen_scores(watch, begin, at + 1)
+        track.value[rows], track.blocked[begin:] = kept
+        known = score[np.isfinite(score)]
+        return max(float(known.sum()), 0.0) ** 2 / (2.0 * max(known.size, 1))
+
+    def _era_begins(self, track: Track, at: int) -> int:
+        """First part of the level epoch of a part."""
+        return int(np.searchsorted(track.era, track.era[at]))
 
     def _tracks(self, watch: Watch) -> list[Track]:
         """Tracks that stop learning while a signal of this monitor is open."""

@@ -22,7 +22,7 @@ _AVERAGE_SD = math.sqrt(AVERAGE_WEIGHT / (2.0 - AVERAGE_WEIGHT))
 _LAG_SCORES = 20
 _LAG_ERRORS = 1.645
 # A change may have begun wherever the log likelihood is within this of its peak.
-_DROP = 2.0
+DROP = 2.0
 
 
 @dataclass(frozen=True)
@@ -164,7 +164,7 @@ class LevelWatch(Watch):
         if change < 0:
             return Onset(at, (at, at), 1, 0.0)
         gain = found.profile**2 / 2.0
-        likely = found.starts[gain >= gain.max() - _DROP]
+        likely = found.starts[gain >= gain.max() - DROP]
         direction = 1 if found.shift[0] > 0 else -1
         return Onset(change, (int(likely.min()), int(likely.max())), direction, float(gain.max()))
 
@@ -211,7 +211,7 @@ class AverageWatch(Watch):
             return Onset(at, (at, at), 1, 0.0)
         sums = np.cumsum(score[known][::-1])[::-1]
         gain = np.maximum(sums, 0.0) ** 2 / (2.0 * np.arange(known.size, 0, -1))
-        likely = rows[known[gain >= gain.max() - _DROP]]
+        likely = rows[known[gain >= gain.max() - DROP]]
         best = int(rows[known[gain.argmax()]])
         return Onset(best, (int(likely.min()), int(likely.max())), 1, float(gain.max()))
 
