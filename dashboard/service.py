@@ -56,6 +56,7 @@ class Service:
         self.port: int = self._listener.getsockname()[1]
         self.note = running.Running(os.getpid(), self.port, secrets.token_urlsafe(32))
         self._watcher = threading.Thread(target=self._watch, name="inbox", daemon=True)
+        self._warmer = threading.Thread(target=self._warm, name="warm", daemon=True)
 
     def __enter__(self) -> Service:
         from waitress.server import create_server
@@ -73,7 +74,7 @@ class Service:
         )
         running.leave_note(self._folder, self.note)
         self._watcher.start()
-        threading.Thread(target=_warm, name="warm", daemon=True).start()
+        self._warmer.start()
         return self
 
     def run(self) -> None:
@@ -85,7 +86,18 @@ class Service:
         running.drop_note(self._folder)
         self._server.close()
         self._watcher.join(timeout=30)
+        self._warmer.join(timeout=30)
         self.desk.shop.close()
+
+    def _warm(self) -> None:
+        """Load and work out what the first page of a process needs, before anybody asks for one."""
+        try:
+            importlib.import_module("statsmodels.stats.diagnostic")
+            for worst in self.desk.board()[:1]:
+                for family in self.desk.process(worst.process).families:
+                    self.desk.capability(worst.process, family)
+        except Exception:  # whoever opens the page is told; until then the others are served
+            log.exception("The first page could not be made ready.")
 
     def _watch(self) -> None:
         while not self._stop.is_set():
@@ -94,12 +106,6 @@ class Service:
             except Exception:  # the watcher outlives a bad file; the page shows its last heartbeat
                 log.exception("The inbox could not be read; trying again in %.0f s.", WATCH_EVERY_S)
             self._stop.wait(WATCH_EVERY_S)
-
-
-def _warm() -> None:
-    """Load what only the first page of a process needs, before anybody asks for one."""
-    importlib.import_module("scipy.stats")
-    importlib.import_module("statsmodels.stats.diagnostic")
 
 
 def _listen(port: int) -> socket.socket:

@@ -19,6 +19,7 @@ from tests.conftest import chromium_path
 
 PLACE = Path(__file__).resolve().parents[2] / "dashboard" / "pictures"
 WIDE = {"width": 1440, "height": 900}
+TALL = {"width": 1440, "height": 1160}  # down to the end of the chart
 
 
 def take(folder: Path, place: Path = PLACE) -> None:
@@ -31,6 +32,7 @@ def take(folder: Path, place: Path = PLACE) -> None:
         page.goto("/")
         page.locator(".why").first.wait_for()
         page.screenshot(path=place / "board.png")
+        page.set_viewport_size(TALL)  # type: ignore[arg-type]
         page.locator("#page a[href*='/process']").first.click()
         page.locator(".js-plotly-plot .main-svg").first.wait_for()
         page.screenshot(path=place / "process.png")
