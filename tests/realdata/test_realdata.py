@@ -1,8 +1,7 @@
 """Files nobody here wrote go from file to list, quick look and capability through a plan alone.
 
 What is expected comes from the files by plain code that shares nothing with the program, or is what the source
-itself says (SOURCES.md). The program is not tuned to these files, so nothing here says what it must find beyond
-that; what it does find of the worn insert and of the odd machine is only required to be found by comparing.
+itself says (SOURCES.md). Nothing in the program is set by these files, and nothing here asks for a signal.
 """
 
 import csv
