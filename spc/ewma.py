@@ -113,25 +113,25 @@ def _by_integral_equation(weight: float, lower: float, upper: float, shift: floa
     top = np.clip(high, shift - _BEYOND, shift + _BEYOND)
     abscissa, quadrature = np.polynomial.legendre.leggauss(_NODES)
     half = (top - bottom) / 2.0
-    x: Floats = (top + bottom)[:, None] / 2.0 + half[:, None] * abscissa[None, :]
+    x = (top + bottom)[:, None] / 2.0 + half[:, None] * abscissa[None, :]
     density = np.exp(-0.5 * (x - shift) ** 2) / math.sqrt(2.0 * math.pi)
     mass = half[:, None] * quadrature[None, :] * density
     landing = carried[:, None] + weight * x
-    kernel: Floats = np.einsum("ij,ijk->ik", mass, _interpolation(nodes, landing, lower, upper))
+    kernel = np.einsum("ij,ijk->ik", mass, _interpolation(nodes, landing, lower, upper))
     if upper_only:
         # Everything below the lower end counts as the lower end.
         kernel += ndtr(low - shift)[:, None] * _interpolation(nodes, np.array(lower), lower, upper)
     at_start = _interpolation(nodes, np.array(0.0), lower, upper)
-    return _answer(kernel.astype(np.float64), lambda lengths: float(at_start @ lengths))
+    return _answer(kernel, lambda lengths: float(at_start @ lengths))
 
 
 def _answer(kernel: Floats, at_start: Callable[[Floats], float]) -> float:
     """Solve L = 1 + kernel L and read it at the start, at most 1e15."""
     try:
-        lengths = np.linalg.solve(np.eye(len(kernel)) - kernel, np.ones(len(kernel)))
+        solved = np.linalg.solve(np.eye(len(kernel)) - kernel, np.ones(len(kernel)))
     except np.linalg.LinAlgError:
         return _LONGEST
-    length = at_start(lengths)
+    length = at_start(np.asarray(solved, np.float64))
     return min(length, _LONGEST) if length >= 1.0 else _LONGEST
 
 
