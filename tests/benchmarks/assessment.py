@@ -1,52 +1,94 @@
-"""Full assessment against one pass of numpy, and the scores against statsmodels, on simulated processes."""
+"""Assessment of every process of the demonstration against one pass of numpy, and the scores against statsmodels.
+
+Every process is assessed from its readings, as happens when a plan changes or the database is made again.
+"""
 
 import warnings
 
 import numpy as np
 
+from ingest import queries
+from ingest.facts import ProcessFacts
+from ingest.folder import Folder
+from ingest.moment import Moment
+from ingest.shop import Shop
+from ingest.store import Store
 from spc.assess import assess
-from spc.process import ProcessData, ProcessOptions
+from spc.recursion import level_residuals, normal_scores
 from tests.benchmarks.pairs import compare, show
+from tests.benchmarks.shop import demo_folder
 
-PROCESSES, PARTS, POSITIONS = 30, 1300, 8
+SHORTEST = 30
+"""Series of fewer values are no work worth timing."""
 
 
-def processes() -> list[ProcessData]:
-    """As many processes and parts as a year of the demonstration shop, holding still."""
-    rng = np.random.default_rng(7)
-    return [
-        ProcessData(
-            readings=rng.normal(size=(PARTS, POSITIONS)),
-            strata=(np.repeat(np.arange(POSITIONS // 2), 2),),
-            family=rng.integers(0, 3, PARTS),
-            day=np.arange(PARTS) // 5,
-            run_length=np.full(PARTS, 4000.0),
-            level=np.zeros(PARTS, np.int64),
-            life=np.full(PARTS, -1),
-            wear=np.zeros(PARTS),
-            learn=np.ones(PARTS, bool),
-        )
-        for _ in range(PROCESSES)
-    ]
+def facts_of_demo() -> list[ProcessFacts]:
+    """Every process of the demonstration, ready to be assessed."""
+    path = demo_folder()
+    Shop.open(path).close()
+    folder = Folder(path)
+    store = Store.open(folder.database, folder.run)
+    try:
+        return list(Moment(queries.known(store, folder.shelf)).facts.processes.values())
+    finally:
+        store.close()
+
+
+def assess_all(processes: list[ProcessFacts]) -> None:
+    """As ingest does it, events and closings included."""
+    for facts in processes:
+        assess(facts.data, facts.options, facts.cures, facts.closings)
+
+
+def series_of(processes: list[ProcessFacts]) -> list[np.ndarray]:
+    """Part means of each family of each process, in order, as the scores see them."""
+    found = []
+    for facts in processes:
+        known = np.isfinite(facts.data.readings)
+        readings = np.log(facts.data.readings) if facts.options.log else facts.data.readings
+        measured = known.any(axis=1)
+        mean = np.where(known, readings, 0.0)[measured].sum(axis=1) / known[measured].sum(axis=1)
+        family = facts.data.family[measured]
+        found += [mean[family == code] for code in np.unique(family)]
+    return [series for series in found if len(series) >= SHORTEST]
+
+
+def our_scores(series: list[np.ndarray]) -> None:
+    """Recursive residuals of a level, made standard normal by the scatter of those before them."""
+    for value in series:
+        expected, variance = level_residuals(value, np.zeros_like(value) + 1.0, np.ones(len(value), bool))
+        residual = (value - expected) / np.sqrt(variance)
+        squares = np.cumsum(np.where(np.isfinite(residual), residual, 0.0) ** 2)
+        freedom = np.maximum(np.arange(len(value), dtype=float) - 1.0, 0.0)
+        before = np.concatenate([[0.0], squares[:-1]])
+        normal_scores(residual, np.sqrt(before / np.maximum(freedom, 1.0)), freedom)
+
+
+def their_scores(series: list[np.ndarray]) -> None:
+    """The same recursive residuals by the general library."""
+    from statsmodels.regression.recursive_ls import RecursiveLS
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        for value in series:
+            assert len(RecursiveLS(value, np.ones(len(value))).fit().resid_recursive) == len(value)
 
 
 def main() -> None:
     """Print the ratios."""
-    given = processes()
-    options = ProcessOptions(log=False, wears=False, daily=False, resolution=0.0, pool_families=False)
-    stack = np.stack([data.readings for data in given])
-    ratio = compare(lambda: [assess(data, options) for data in given], lambda: np.nansum(stack), pairs=3)
-    show(f"assessment of {PROCESSES} x {PARTS} parts / one numpy pass", ratio, "no figure set")
-
-    from statsmodels.regression.recursive_ls import RecursiveLS
-
-    means = [data.readings.mean(axis=1) for data in given[:5]]
-
-    def recursive() -> None:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            for mean in means:
-                RecursiveLS(mean, np.ones(PARTS)).fit()
-
-    ratio = compare(lambda: [assess(data, options) for data in given[:5]], recursive, pairs=3)
-    show("assessment (all monitors) / RecursiveLS of the level alone", ratio, "no figure set")
+    processes = facts_of_demo()
+    stacks = [facts.data.readings for facts in processes]
+    parts, cells = sum(len(s) for s in stacks), sum(s.size for s in stacks)
+    show(
+        f"assessment of {len(processes)} processes, {parts} parts / numpy sum of the {cells} cells",
+        compare(lambda: assess_all(processes), lambda: [np.nansum(s) for s in stacks], pairs=3),
+    )
+    series = series_of(processes)
+    show(
+        f"recursive scores of {len(series)} series / statsmodels RecursiveLS",
+        compare(lambda: our_scores(series), lambda: their_scores(series), pairs=3),
+    )
+    show(
+        "whole assessment, all monitors / RecursiveLS of the levels alone",
+        compare(lambda: assess_all(processes), lambda: their_scores(series), pairs=3),
+    )

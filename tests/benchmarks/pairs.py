@@ -1,10 +1,13 @@
 """Fair comparison of two ways on a shared machine: in turn, pair by pair, wall and processor time."""
 
 import gc
+import os
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from statistics import median
+
+Work = Callable[[], object]
 
 
 @dataclass(frozen=True)
@@ -19,33 +22,77 @@ class Ratio:
     theirs_ms: float
 
 
-def _run(work: Callable[[], object]) -> tuple[float, float]:
+def _cpu() -> float:
+    """Processor time of this process and of the children it has waited for. [s]"""
+    spent = os.times()
+    return time.process_time() + spent.children_user + spent.children_system
+
+
+def _once(work: Work, _calls: int) -> tuple[float, float]:
     gc.collect()
-    cpu, wall = time.process_time(), time.perf_counter()
+    cpu, wall = _cpu(), time.perf_counter()
     work()
-    return time.perf_counter() - wall, time.process_time() - cpu
+    return time.perf_counter() - wall, _cpu() - cpu
 
 
-def compare(ours: Callable[[], object], theirs: Callable[[], object], pairs: int = 5) -> Ratio:
-    """Median ratio of `ours` to `theirs` over interleaved pairs, after one warm-up of each.
+def _typical(work: Work, calls: int) -> tuple[float, float]:
+    gc.collect()
+    cpu, walls = _cpu(), []
+    for _ in range(calls):
+        wall = time.perf_counter()
+        work()
+        walls.append(time.perf_counter() - wall)
+    return median(walls), (_cpu() - cpu) / calls
 
-    Processor time counts all threads of this process; it hardly moves when a neighbour uses the machine, so it
-    is the one to believe where the two disagree.
+
+def compare(ours: Work, theirs: Work, pairs: int = 5, calls: int = 1, warm: bool = True) -> Ratio:
+    """Median ratio of `ours` to `theirs` over interleaved pairs.
+
+    Parameters
+    ----------
+    ours, theirs : callable
+        Each does one piece of work.
+    pairs : int
+        How often each is measured.
+    calls : int
+        With more than one, a measurement is the median of so many calls: for work of a few milliseconds.
+    warm : bool
+        Do each once before the first measurement.
+
+    Returns
+    -------
+    Ratio
+        Processor time counts all threads of this process and the children it waited for; it hardly moves when
+        a neighbour uses the machine, so it is the one to believe where the two disagree.
     """
-    _run(ours), _run(theirs)
+    measure = _once if calls == 1 else _typical
+    if warm:
+        ours(), theirs()
     walls, cpus, own, other = [], [], [], []
     for _ in range(pairs):
-        a, b = _run(ours), _run(theirs)
-        walls.append(a[0] / b[0])
+        a, b = measure(ours, calls), measure(theirs, calls)
+        walls.append(a[0] / max(b[0], 1e-9))
         cpus.append(a[1] / max(b[1], 1e-9))
         own.append(a[0])
         other.append(b[0])
     return Ratio(median(walls), min(walls), max(walls), median(cpus), 1e3 * median(own), 1e3 * median(other))
 
 
-def show(name: str, ratio: Ratio, goal: str) -> None:
+def verdict(ratio: Ratio, at_most: float | None) -> str:
+    """The goal and whether this run kept it, by the wall clock."""
+    if at_most is None:
+        return "no goal set"
+    return f"goal <= {at_most:g}: {'kept' if ratio.wall <= at_most else 'MISSED'}"
+
+
+def show(name: str, ratio: Ratio, at_most: float | None = None) -> None:
     """One line of the table, written for a person."""
-    print(  # noqa: T201 - a benchmark's whole purpose is to print
-        f"{name:<58} {ratio.wall:8.3f}x [{ratio.low:.3f}..{ratio.high:.3f}]  cpu {ratio.cpu:8.3f}x  "
-        f"{ratio.ours_ms:9.2f} ms / {ratio.theirs_ms:9.2f} ms   goal {goal}"
+    say(
+        f"{name:<66} {ratio.wall:9.3f}x [{ratio.low:.3f}..{ratio.high:.3f}]  cpu {ratio.cpu:9.3f}x  "
+        f"{ratio.ours_ms:9.2f} / {ratio.theirs_ms:9.2f} ms   {verdict(ratio, at_most)}"
     )
+
+
+def say(text: str) -> None:
+    """A line of the table that is no ratio."""
+    print(text, flush=True)  # noqa: T201 - a benchmark's whole purpose is to print

@@ -1,10 +1,18 @@
-"""The demonstration's files as the benchmarks use them, and a store to take them into."""
+"""The demonstration as the benchmarks use it: its files in memory, and its shop built once."""
 
+import atexit
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
+from itertools import count
 from pathlib import Path
 
 import sample_data
+from dashboard.demo import prepare_demo
 from ingest.archive import Archive
 from ingest.intake import take_in
 from ingest.journal import Journal
@@ -24,6 +32,7 @@ class Files:
     known_at: datetime
 
 
+@cache
 def demonstration() -> Files:
     """All exports of the demonstration shop."""
     deliveries = sample_data.deliveries()
@@ -46,3 +55,33 @@ def take_all(place: Path, given: Files) -> None:
         given.known_at,
     )
     store.close()
+
+
+@cache
+def scratch() -> Path:
+    """A folder for this run, removed at its end."""
+    folder = Path(tempfile.mkdtemp(prefix="tenthwise-benchmarks-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    return folder
+
+
+@contextmanager
+def _silent(_title: str, _total: int) -> Iterator[object]:
+    yield lambda _done: None
+
+
+@cache
+def _built() -> Path:
+    folder = scratch() / "demonstration"
+    prepare_demo(folder, _silent).close()
+    return folder
+
+
+_turn = count()
+
+
+def demo_folder() -> Path:
+    """A copy of the demonstration shop's folder, closed, to do anything with."""
+    copy = scratch() / f"shop{next(_turn)}"
+    shutil.copytree(_built(), copy)
+    return copy
