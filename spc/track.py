@@ -207,7 +207,9 @@ class Track:
         common, alone = self._columns(both, own, int(rows[0]))
         used = np.abs(common).max(axis=0, initial=0.0) > 0
         common = common[:, used]
-        origin = float(self.value[known[0]]) if known.size else 0.0
+        # About the first value there is: the flat prior is wide, not endless, and must not depend on the origin.
+        there = both[np.isfinite(self.value[both])]
+        origin = float(self.value[there[0]]) if there.size else 0.0
         value = np.where(np.isfinite(self.value[both]), self.value[both] - origin, 0.0)
         past = slice(0, known.size)
         current = None

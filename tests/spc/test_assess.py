@@ -6,7 +6,7 @@ import dataclasses
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from spc.assess import Assessment, Closing, Cure, ProcessData, ProcessOptions, assess
@@ -89,6 +89,7 @@ def test_later_parts_change_nothing_said_before(name: str) -> None:
     st.sampled_from([1e-3, 25.4, 1e3]),
     st.sampled_from(sorted(HOLDING)),
 )
+@example(1, 5213.0, 1e-3, "tool lives, families pooled")
 def test_scores_and_signals_know_neither_origin_nor_unit(
     seed: int, move: float, unit: float, name: str
 ) -> None:
