@@ -3,7 +3,7 @@
 from importlib import import_module
 from types import ModuleType
 
-SUBJECTS = ("start", "intake", "assessment", "history")
+SUBJECTS = ("start", "intake", "assessment", "history", "callbacks", "screen")
 
 
 def subject(name: str) -> ModuleType:

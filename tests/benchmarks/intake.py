@@ -60,19 +60,14 @@ def bare(place: Path, groups: Groups) -> None:
     with duckdb.connect(str(place)) as base:
         for number, ((_, separator, above), (layout, paths)) in enumerate(groups.items()):
             columns = {column.name: TYPES.get(column.meaning, "VARCHAR") for column in layout.columns}
-            forms = [column.form[0] for column in layout.columns if column.meaning == "date" and column.form]
-            base.read_csv(
-                paths,
-                auto_detect=False,
-                header=True,
-                delimiter=separator,
-                quotechar='"',
-                escapechar='"',
-                skiprows=above,
-                columns=columns,
-                ignore_errors=True,
-                **({"date_format": forms[0]} if forms else {}),
-            ).create(f"t{number}")
+            dates = [column.form[0] for column in layout.columns if column.meaning == "date" and column.form]
+            form = f", dateformat = '{dates[0]}'" if dates else ""
+            base.execute(
+                f"create table t{number} as select * from read_csv($1, columns = {columns}, auto_detect = false, "
+                f"header = true, delim = '{separator}', quote = '\"', escape = '\"', skip = {above}, "
+                f"ignore_errors = true{form})",
+                [paths],
+            )
 
 
 def clean(rows: int, place: Path) -> Files:

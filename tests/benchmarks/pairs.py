@@ -67,7 +67,8 @@ def compare(ours: Work, theirs: Work, pairs: int = 5, calls: int = 1, warm: bool
     """
     measure = _once if calls == 1 else _typical
     if warm:
-        ours(), theirs()
+        ours()
+        theirs()
     walls, cpus, own, other = [], [], [], []
     for _ in range(pairs):
         a, b = measure(ours, calls), measure(theirs, calls)
@@ -85,10 +86,11 @@ def verdict(ratio: Ratio, at_most: float | None) -> str:
     return f"goal <= {at_most:g}: {'kept' if ratio.wall <= at_most else 'MISSED'}"
 
 
-def show(name: str, ratio: Ratio, at_most: float | None = None) -> None:
-    """One line of the table, written for a person."""
+def show(name: str, ratio: Ratio, at_most: float | None = None, *, cpu: bool = True) -> None:
+    """One line of the table, written for a person; without processor time where others spend most of it."""
+    spent = f"cpu {ratio.cpu:9.3f}x" if cpu else " " * 14
     say(
-        f"{name:<66} {ratio.wall:9.3f}x [{ratio.low:.3f}..{ratio.high:.3f}]  cpu {ratio.cpu:9.3f}x  "
+        f"{name:<70} {ratio.wall:9.3f}x [{ratio.low:.3f}..{ratio.high:.3f}]  {spent}  "
         f"{ratio.ours_ms:9.2f} / {ratio.theirs_ms:9.2f} ms   {verdict(ratio, at_most)}"
     )
 

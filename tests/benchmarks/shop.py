@@ -13,6 +13,7 @@ from pathlib import Path
 
 import sample_data
 from dashboard.demo import prepare_demo
+from dashboard.terminal import Step
 from ingest.archive import Archive
 from ingest.intake import take_in
 from ingest.journal import Journal
@@ -66,8 +67,8 @@ def scratch() -> Path:
 
 
 @contextmanager
-def _silent(_title: str, _total: int) -> Iterator[object]:
-    yield lambda _done: None
+def _silent(_title: str, _total: int) -> Iterator[Step]:
+    yield lambda done, total=None: None  # noqa: ARG005 - nobody is looking
 
 
 @cache
