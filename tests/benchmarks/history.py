@@ -100,6 +100,6 @@ def main() -> None:
         )
         show(
             f"the list drawn after a change, {TIMES} x history / 1 x",
-            compare(lambda: fresh(desks[1]), lambda: fresh(desks[0]), pairs=7, calls=3),
+            compare(lambda: fresh(desks[1]), lambda: fresh(desks[0]), pairs=3, calls=3),
             1.1,
         )

@@ -4,9 +4,11 @@ import time
 from collections.abc import Iterator
 from unittest.mock import patch
 
+import numpy as np
 import pytest
 
 from tests.benchmarks import SUBJECTS, pairs, subject
+from tests.benchmarks.assessment import our_residuals, their_residuals
 from tests.benchmarks.pairs import Ratio, compare, show, verdict
 
 
@@ -62,3 +64,8 @@ def test_a_missed_goal_is_said_plainly(capsys: pytest.CaptureFixture[str]) -> No
     assert verdict(ratio, 1.2).endswith("kept")
     show("toy", ratio, 1.1)
     assert "1.200x" in capsys.readouterr().out
+
+
+def test_the_recursive_residuals_timed_against_each_other_are_the_same() -> None:
+    value = np.random.default_rng(5).normal(3.0, 2.0, 60)
+    np.testing.assert_allclose(our_residuals(value)[2:], their_residuals(value)[2:], rtol=1e-6, atol=1e-8)
