@@ -203,9 +203,9 @@ class _Assessor(Following):
         implied = watch.implied_at(at) if isinstance(watch, LifeWatch) else float(watch.implied[at])
         signal = OpenSignal(watch, at, onset, max(implied, float(self.data.run_length[at])))
         after = at + 1
-        for cure in self.cures:
-            if cure.index > onset.change_from:
-                signal.waiting.append((max(cure.index, after), cure.index, cure.ident))
+        signal.waiting = [
+            (max(cure.index, after), cure.index, cure.ident) for cure in self._candidates(watch, onset, at)
+        ]
         if isinstance(watch, LifeWatch):
             watch.raised_in.add(int(self.data.life[at]))
         for track in self._tracks(watch):

@@ -11,7 +11,7 @@ from spc.process import Closing, Cure, Ints, ProcessData, ProcessOptions
 from spc.signals import Check, OpenSignal
 from spc.stretches import Stretches
 from spc.track import Track
-from spc.watch import AverageWatch, LifeWatch, SpreadWatch, Watch
+from spc.watch import AverageWatch, LifeWatch, Onset, SpreadWatch, Watch
 
 
 class Following(Stretches):
@@ -42,6 +42,28 @@ class Following(Stretches):
     def _others_open(self, signal: OpenSignal) -> bool:
         mine = self._tracks(signal.watch)
         return any(self._tracks(other.watch) == mine for other in self.open if other is not signal)
+
+    def _candidates(self, watch: Watch, onset: Onset, at: int) -> list[Cure]:
+        """Events that may have cured a change which shows at a part: what was over by then raises nothing.
+
+        An event before the raising part counts while the parts since are too few to be asked, or where the
+        evidence had its peak before the event. Evidence that still grew after many parts speaks of a change
+        that the event left alone, however old the likeliest start of it is.
+        """
+        return [
+            cure
+            for cure in self.cures
+            if cure.index > onset.change_from
+            and (cure.index > at or self._over_by(watch, cure.index, onset.change_from, at))
+        ]
+
+    def _over_by(self, watch: Watch, index: int, begin: int, at: int) -> bool:
+        """May the change that shows at a part have been over when the event at index happened?"""
+        asked = self._nth_score(watch, index, signals.FEWEST_TO_CLEAR)
+        if asked is None or asked > at:
+            return True
+        before = watch.statistic[begin:index]
+        return bool((before[np.isfinite(before)] >= watch.statistic[at]).any())
 
     def _follow_up(self, at: int) -> None:
         """Arm, ask and close whatever is due before this part."""
@@ -92,7 +114,7 @@ class Following(Stretches):
         if isinstance(watch, LifeWatch):
             return
         if check.cure is None:
-            if any(signal.onset.change_from < c.index < check.stop for c in self.cures):
+            if any(c.index < check.stop for c in self._candidates(watch, signal.onset, signal.first)):
                 return
             check.shift = self._shift(signal, signal.first + 1, at)
         tracks = [*self._tracks(watch), *([self.days] if watch is self.level and self.days else [])]

@@ -134,7 +134,7 @@ class LevelWatch(Watch):
 
     def step(self, start: int, stop: int) -> int | None:
         track, rows = self.track, slice(start, stop)
-        begin = max(self.watch_from, self._restarted(start))
+        begin = max(self.watch_from, self._restarted(start), self._window(start))
         found = steps(track.stream_scores(), start, stop, begin)
         self.used[rows] = np.where(track.final[rows], np.clip(track.held(start, stop), -CLIP, CLIP), np.nan)
         scored = np.isfinite(track.score[begin:stop])
@@ -157,8 +157,16 @@ class LevelWatch(Watch):
             return 0
         return int(np.searchsorted(self.track.era, self.track.era[start]))
 
+    def _window(self, start: int) -> int:
+        """First of the latest parts within which a change is looked for: as many parts where days are scored.
+
+        As many days would be most of a year. What has run that long is how the process runs.
+        """
+        usable = np.flatnonzero(self.track.usable[:start]) if self.by_day else np.zeros(0, np.int64)
+        return int(usable[-WINDOW]) if usable.size > WINDOW else 0
+
     def onset(self, at: int) -> Onset:
-        begin = max(self.watch_from, self._restarted(at))
+        begin = max(self.watch_from, self._restarted(at), self._window(at))
         found = steps(self.track.stream_scores(), at, at + 1, begin)
         change = int(found.change[0])
         if change < 0:
