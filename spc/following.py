@@ -116,7 +116,8 @@ class Following(Stretches):
         if check.cure is None:
             if any(c.index < check.stop for c in self._candidates(watch, signal.onset, signal.first)):
                 return
-            check.shift = self._shift(signal, signal.first + 1, at)
+            parts = signal.first + 1 - signal.onset.change_from
+            check.shift = signals.discounted(self._shift(signal, signal.first + 1, at), parts)
         tracks = [*self._tracks(watch), *([self.days] if watch is self.level and self.days else [])]
         kept = [track.snapshot(check.start, at) for track in tracks]
         for track in tracks:
@@ -129,9 +130,17 @@ class Following(Stretches):
             self._finish(signal, "back" if check.cure is None else "cleared", at - 1, at, check.cure)
             if not self._others_open(signal):
                 return
+        elif check.cure is None:
+            self._ask_later(signal, check, at)
         for track, values in zip(tracks, kept, strict=True):
             track.restore(check.start, at, values)
             track.blocked[check.start :] = True
+
+    def _ask_later(self, signal: OpenSignal, check: Check, at: int) -> None:
+        """Ask once more, with twice the parts, whether a signal went away without an event."""
+        end = self._nth_score(signal.watch, signal.first + 1, 2 * signals.PARTS_WITHOUT_EVENT)
+        if end is not None and end > at:
+            signal.checks.append(Check(check.start, end, 0.0, None))
 
     def _finish(
         self, signal: OpenSignal, status: str, cleared_at: int, resume: int, cure: int | None

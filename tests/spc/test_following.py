@@ -75,3 +75,14 @@ def test_a_change_is_not_dated_most_of_a_year_back_because_it_is_watched_by_day(
                 dated += 1
                 assert signal.first - signal.change_from <= WINDOW + 2 * 4
     assert dated >= 3
+
+
+def test_a_small_shift_that_stays_is_seldom_said_to_have_gone() -> None:
+    """0.6 sd that stay, no event: held against the size at the alarm, one in seven would be said to be back."""
+    from tests.simulation.changes import NoEventLoop, share
+
+    back = share(NoEventLoop(0.6, None)(150, np.random.default_rng(11)))
+    assert back.runs > 80
+    assert back.value < 0.16
+    gone = share(NoEventLoop(1.0, 5)(100, np.random.default_rng(12)))
+    assert gone.value > 0.75

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from spc.signals import has_cleared, latest_shift, parts_to_clear
+from spc.signals import discounted, has_cleared, latest_shift, parts_to_clear
 
 
 @pytest.mark.parametrize(("shift", "parts"), [(1.0, 13), (-1.0, 13), (2.0, 8), (0.5, 52), (0.0, 208)])
@@ -36,3 +36,16 @@ def test_rates_of_one_question_by_simulation():
 def test_latest_shift_passes_over_missing_scores():
     assert latest_shift(np.array([9.0, 1.0, np.nan, 3.0]), 2) == 2.0
     assert latest_shift(np.array([np.nan])) == 0.0
+
+
+@pytest.mark.parametrize(("shift", "parts"), [(1.2, 4), (-1.2, 4), (0.4, 1), (2.5, 100), (0.0, 0)])
+def test_a_discounted_shift_keeps_its_side_and_never_grows(shift, parts):
+    believed = discounted(shift, parts)
+    assert np.copysign(1.0, believed) == np.copysign(1.0, shift)
+    assert 0.25 <= abs(believed) <= max(abs(shift), 0.25)
+
+
+def test_the_discount_is_one_standard_error_of_the_parts_averaged():
+    assert discounted(1.2, 4) == pytest.approx(0.7)
+    assert discounted(-1.2, 4) == pytest.approx(-0.7)
+    assert discounted(2.0, 1000) == discounted(2.0, 15)
