@@ -257,6 +257,34 @@ def quick(
 
 
 @app.command()
+def study(
+    file: Annotated[Path, typer.Argument(help="A CSV file with the columns part, operator, trial, reading.")],
+    lower: Annotated[float | None, typer.Option(help="Lower limit of the drawing.")] = None,
+    upper: Annotated[float | None, typer.Option(help="Upper limit of the drawing.")] = None,
+    separator: Annotated[
+        str | None, typer.Option(help="comma, semicolon, tab, bar or spaces, if unclear.")
+    ] = None,
+    decimal: Annotated[str | None, typer.Option(help="'.' or ',', if unclear.")] = None,
+    json: Json = False,
+) -> None:
+    """How much of what a gauge shows is the gauge, the hand that holds it, and the part; needs no shop."""
+    from dashboard.one_column import SEPARATORS, UnreadableColumn
+    from dashboard.study_file import read_study
+    from dashboard.study_look import study_look
+
+    marks = {name: mark for mark, name in SEPARATORS.items()}
+    try:
+        mark = marks.get(separator, separator) if separator else None
+        read = read_study(file, separator=mark, decimal=decimal)
+        text = study_look(read, lower=lower, upper=upper, json=json, name=str(file))
+    except (UnreadableColumn, ValueError) as error:
+        fail(str(error))
+    if json:
+        hint(f"{file}: {read.understood}")
+    say(text)
+
+
+@app.command()
 def rebuild(folder: Folder = None) -> None:
     """Make the database anew from archive, journal and plans."""
     from dashboard import commands, running

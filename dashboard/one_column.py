@@ -44,7 +44,22 @@ class Column:
     left_out: tuple[str, ...] = ()
 
 
-def _text(path: Path) -> tuple[str, str]:
+def text_of(path: Path) -> tuple[str, str]:
+    """Text of a CSV file and the name of its encoding.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    text, encoding : str
+
+    Raises
+    ------
+    UnreadableColumn
+        There is no such file, it is empty, too large, or not text.
+    """
     try:
         size = path.stat().st_size
         if size > LARGEST:
@@ -87,7 +102,7 @@ def _separator(path: Path, at: int, header: str, column: str, wanted: str | None
                 f"{wanted!r} is not a separator: choose comma, semicolon, tab, bar or spaces."
             )
         return wanted
-    holding = [mark for mark in SEPARATORS if mark in header and column in _cells(header, mark)]
+    holding = [mark for mark in SEPARATORS if mark in header and column in cells_of(header, mark)]
     fitting = [mark for mark in holding if mark != " "]
     if len(fitting) == 1:
         return fitting[0]
@@ -102,19 +117,36 @@ def _separator(path: Path, at: int, header: str, column: str, wanted: str | None
     if holding:
         return " "
     marks = [mark for mark in SEPARATORS if mark in header]
-    names = _cells(header, marks[0]) if marks else [header.strip()]
+    names = cells_of(header, marks[0]) if marks else [header.strip()]
     raise UnreadableColumn(
         f"{path} line {at} has no column {column!r}; it has: {', '.join(repr(name) for name in names)}. "
         "Name one of them with --column, or say with --names-in-line which line holds the names."
     )
 
 
-def _cells(line: str, separator: str) -> list[str]:
+def cells_of(line: str, separator: str) -> list[str]:
+    """Cells of one line without the blanks around them; a quoted cell may hold the separator."""
     return [cell.strip() for cell in next(csv.reader([plain_line(line, separator)], delimiter=separator), [])]
 
 
-def _decimal(path: Path, cells: list[tuple[int, str]], separator: str | None, wanted: str | None) -> str:
-    """The decimal mark: the one that reads every cell, or, if some are bad, the one that reads more."""
+def decimal_of(path: Path, cells: list[tuple[int, str]], separator: str | None, wanted: str | None) -> str:
+    """The decimal mark: the one that reads every cell, or, if some are bad, the one that reads more.
+
+    Parameters
+    ----------
+    path : Path
+        For messages.
+    cells : list of (line, text)
+    separator : str or None
+        None in a file of one column.
+    wanted : str or None
+        What the user said, if anything.
+
+    Raises
+    ------
+    UnreadableColumn
+        What was said is no decimal mark, or both marks occur.
+    """
     if wanted is not None:
         if wanted not in NUMBER:
             raise UnreadableColumn(f"{wanted!r} is not a decimal mark: choose '.' or ','.")
@@ -170,7 +202,7 @@ def read_column(
         The file cannot be read, the column is not there or there twice, a row has too few or too many cells,
         or a cell holds no number.
     """
-    text, encoding = _text(path)
+    text, encoding = text_of(path)
     all_lines = text.splitlines()
     if not 1 <= names_in_line <= len(all_lines):
         raise UnreadableColumn(
@@ -205,7 +237,7 @@ def read_column(
             bad.append(f"line {line} has {len(row)} cells where {len(names)} are expected")
         else:
             cells.append((line, row[place].strip()))
-    point = _decimal(path, cells, mark, decimal)
+    point = decimal_of(path, cells, mark, decimal)
     values, lines = [], []
     for line, cell in cells:
         if NUMBER[point].fullmatch(cell):
