@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 REMEMBERED = 128
+KEPT = 2048
 
 
 class Desk:
@@ -38,6 +39,7 @@ class Desk:
         self._writing = threading.RLock()
         self._remembering = threading.Lock()
         self._told: OrderedDict[Hashable, object] = OrderedDict()
+        self._kept: dict[Hashable, tuple[object, object]] = {}
 
     def write(self, work: Callable[[Shop], T]) -> T:
         """Run work that changes the shop, one at a time, and forget what was told before."""
@@ -89,6 +91,20 @@ class Desk:
                 self._told.popitem(last=False)
         return answer
 
+    def keep(self, key: Hashable, basis: object, make: Callable[[], T]) -> T:
+        """What was made under this key last time if it was made from an equal basis, or a new one; changes or not.
+
+        Most changes leave most of the list as it was: what is drawn of a row is good while the row is the same.
+        """
+        kept = self._kept.get(key)
+        if kept is not None and kept[0] == basis:
+            return kept[1]  # type: ignore[return-value]
+        answer = make()
+        if len(self._kept) >= KEPT:
+            self._kept.clear()
+        self._kept[key] = (basis, answer)
+        return answer
+
     def board(self, as_of: date | None = None) -> list[BoardRow]:
         """Every process, worst first."""
         return self.remember(("board", as_of), lambda: self.shop.board(as_of))
@@ -122,6 +138,10 @@ class Desk:
     def log(self) -> list[LogEntry]:
         """Every event, signal, decision and file, newest first."""
         return self.remember(("log",), lambda: self.shop.log())
+
+    def withdrawn(self, most: int) -> list[LogEntry]:
+        """The newest signals that late rows removed."""
+        return self.remember(("withdrawn", most), lambda: self.shop.withdrawn(most))
 
     def receipts(self) -> list[ReceiptFact]:
         """Every file received."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 WIDTH, HEIGHT, PAD = 168, 44, 4
 
@@ -54,20 +54,16 @@ def sparkline(
     def y(value: float) -> float:
         return HEIGHT - PAD - (value - low) / span * (HEIGHT - 2 * PAD)
 
-    pieces = []
+    pieces = [f'<svg class="spark" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(label)}">']
     if len(edges) == 2:
         top, bottom = y(max(edges)), y(min(edges))
-        pieces.append(
-            Markup('<rect class="band" x="0" width="{}" y="{:.1f}" height="{:.1f}"/>').format(
-                WIDTH, top, max(1.0, bottom - top)
-            )
-        )
+        height = max(1.0, bottom - top)
+        pieces.append(f'<rect class="band" x="0" width="{WIDTH}" y="{top:.1f}" height="{height:.1f}"/>')
     places = [(PAD + i * step, y(v)) for i, v in enumerate(points) if math.isfinite(v)]
-    path = "M" + "L".join(f"{x:.1f} {v:.1f}" for x, v in places)
-    pieces.append(Markup('<path class="trace" d="{}"/>').format(path))
+    path = "L".join([f"{x:.1f} {v:.1f}" for x, v in places])
+    pieces.append(f'<path class="trace" d="M{path}"/>')
     dots = places[-marked:] if marked else []
-    pieces += [Markup('<circle class="since" cx="{:.1f}" cy="{:.1f}" r="2.3"/>').format(*p) for p in dots]
-    pieces.append(Markup('<circle class="last" cx="{:.1f}" cy="{:.1f}" r="3.2"/>').format(*places[-1]))
-    return Markup('<svg class="spark" viewBox="0 0 {} {}" role="img" aria-label="{}">{}</svg>').format(
-        WIDTH, HEIGHT, label, Markup("").join(pieces)
-    )
+    pieces += [f'<circle class="since" cx="{x:.1f}" cy="{v:.1f}" r="2.3"/>' for x, v in dots]
+    x, v = places[-1]
+    pieces.append(f'<circle class="last" cx="{x:.1f}" cy="{v:.1f}" r="3.2"/></svg>')
+    return Markup("".join(pieces))  # numbers and the escaped label only

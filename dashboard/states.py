@@ -70,6 +70,6 @@ def look(state: State | str) -> Look:
 def glyph(state: State | str) -> Markup:
     """The shape of a state as inline SVG; the word stands beside it, so it is hidden from a screen reader."""
     how = look(state)
-    return Markup(
-        '<svg class="glyph {}" viewBox="0 0 24 24" aria-hidden="true" focusable="false">{}</svg>'
-    ).format(how.colour, Markup(how.shape))
+    return Markup(  # both are written above, neither comes from a shop
+        f'<svg class="glyph {how.colour}" viewBox="0 0 24 24" aria-hidden="true" focusable="false">{how.shape}</svg>'
+    )

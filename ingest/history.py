@@ -10,14 +10,13 @@ import pandas as pd
 
 from ingest import queries
 from ingest.assessment import event_fact
-from ingest.board import LogEntry, SetAsideFact, SignalFact, SourceRow
+from ingest.board import LogEntry, SignalFact, SourceRow
 from ingest.calendar import Calendar
 from ingest.known import Decision, decision_title
 from ingest.layout_text import read_text
 from ingest.moment import Moment
 from ingest.plan import Plan
 from ingest.problems import Complaint
-from ingest.reasons import RELEASES_ITSELF, explain
 from ingest.store import Store
 
 AROUND = 3
@@ -58,47 +57,6 @@ def source_row(data: bytes, receipt: int, name: str, sha256: str, line: int) -> 
     )
 
 
-def set_aside_facts(store: Store, moment: Moment, receipt: int | None) -> list[SetAsideFact]:
-    """Rows that could not be stored, and stored readings that do not count for now; newest file first."""
-    found = [
-        SetAsideFact(
-            receipt=int(r["receipt"]),
-            name=r["name"],
-            line=int(r["line"]),
-            col=r["col"] if isinstance(r["col"], str) else None,
-            text=r["text"],
-            kind=r["kind"],
-            reason=r["reason"],
-            remedy=r["remedy"],
-            releases_itself=False,
-        )
-        for r in queries.set_aside(store, receipt).to_dict("records")
-    ]
-    names = queries.receipt_names(store)
-    held = moment.resolved.held()
-    if receipt is not None:
-        held = held[held["receipt"] == receipt]
-    for r in held.to_dict("records"):
-        code = int(r["fam"])
-        family = moment.resolved.families[code] if code >= 0 else None
-        reason, remedy = explain(moment.known.plan, {**r, "family_key": family})
-        found.append(
-            SetAsideFact(
-                receipt=int(r["receipt"]),
-                name=names[int(r["receipt"])][0],
-                line=int(r["line"]),
-                col=r["col"],
-                text=f"{r['raw']} {r['raw_unit']}",
-                kind=r["kind"],
-                reason=reason,
-                remedy=remedy,
-                releases_itself=r["kind"] in RELEASES_ITSELF,
-                suggestion=r["hint"] if isinstance(r["hint"], str) else None,
-            )
-        )
-    return sorted(found, key=lambda f: (-f.receipt, f.line, f.col or ""))
-
-
 def log(store: Store, moment: Moment) -> list[LogEntry]:
     """Events, signals, decisions and files, newest first."""
     plan, calendar = moment.known.plan, moment.calendar
@@ -126,7 +84,22 @@ def log(store: Store, moment: Moment) -> list[LogEntry]:
                 receipt=receipt.id,
             )
         )
-    return sorted(entries, key=lambda e: (e.when, e.known_at, e.kind, e.title), reverse=True)
+    return sorted(entries, key=_newest, reverse=True)
+
+
+def withdrawn(store: Store, plan: Plan, calendar: Calendar, most: int) -> list[LogEntry]:
+    """Entries of the log for the newest so many withdrawn signals, newest first."""
+    told = [
+        entry
+        for signal in queries.withdrawn(store, plan.zone, most)
+        for entry in _signal(plan, calendar, signal)
+        if entry.kind == "withdrawn"
+    ]
+    return sorted(told, key=_newest, reverse=True)
+
+
+def _newest(entry: LogEntry) -> tuple[datetime, datetime, str, str]:
+    return entry.when, entry.known_at, entry.kind, entry.title
 
 
 def _events(store: Store, plan: Plan, calendar: Calendar, undone: frozenset[int]) -> list[LogEntry]:

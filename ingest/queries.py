@@ -126,14 +126,14 @@ def fingerprints(store: Store) -> dict[str, str]:
 
 
 def states(store: Store, zone: ZoneInfo) -> dict[str, ProcessState]:
-    """Stored state of every process."""
+    """Stored state of every process; of its signals, those that no person has closed."""
     with store.cursor() as cursor:
         rows = cursor.execute("select process, state from process_state order by process").fetchall()
     return {process: state_from(text, zone) for process, text in rows}
 
 
 def state(store: Store, process: str, zone: ZoneInfo) -> ProcessState | None:
-    """Stored state of one process; None when there is no such process."""
+    """Stored state of one process, as `states` gives it; None when there is no such process."""
     with store.cursor() as cursor:
         row = cursor.execute("select state from process_state where process = $1", [process]).fetchone()
     return state_from(row[0], zone) if row else None
@@ -161,6 +161,17 @@ def signals(store: Store, zone: ZoneInfo, process: str | None = None) -> list[Si
             "select facts from signal where $1 is null or process = $1 "
             "order by since desc, process, monitor, stratum",
             [process],
+        ).fetchall()
+    return [signal_from(row[0], zone) for row in rows]
+
+
+def withdrawn(store: Store, zone: ZoneInfo, most: int) -> list[SignalFact]:
+    """The newest so many withdrawn signals, newest first."""
+    with store.cursor() as cursor:
+        rows = cursor.execute(
+            "select facts from signal where status = 'withdrawn' "
+            "order by since desc, process, monitor, stratum limit $1",
+            [most],
         ).fetchall()
     return [signal_from(row[0], zone) for row in rows]
 
@@ -199,16 +210,6 @@ def _receipt(row: Mapping[Any, Any], calendar: Calendar) -> ReceiptFact:
 def _warnings(text: str) -> tuple[str, ...]:
     found = json.loads(text) if text else {}
     return tuple(f"{kind}: {count}" for kind, count in sorted(found.items()))
-
-
-def set_aside(store: Store, receipt: int | None = None) -> pd.DataFrame:
-    """Rows and cells that could not be stored, with the name of their file, newest file first."""
-    with store.cursor() as cursor:
-        return cursor.execute(
-            "select s.*, f.name from set_aside s join receipt f on f.id = s.receipt "
-            "where $1 is null or s.receipt = $1 order by s.receipt desc, s.line, s.col",
-            [receipt],
-        ).df()
 
 
 def receipt_names(store: Store) -> dict[int, tuple[str, str]]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import fields, is_dataclass, replace
 from datetime import datetime
-from typing import Any
+from functools import cache, lru_cache
+from typing import Any, get_args, get_type_hints
 from zoneinfo import ZoneInfo
 
 from pydantic import ConfigDict, TypeAdapter
@@ -25,8 +26,12 @@ def state_json(state: ProcessState) -> str:
     return _STATE.dump_json(state).decode()
 
 
+@lru_cache(maxsize=1024)
 def state_from(text: str, zone: ZoneInfo) -> ProcessState:
-    """The state a text stands for; equal to the one written, its times in the shop's zone again."""
+    """The state a text stands for; equal to the one written, its times in the shop's zone again.
+
+    Remembered: a change touches a few processes, and the list reads the states of all.
+    """
     return _in_zone(_STATE.validate_json(text), zone)
 
 
@@ -45,7 +50,21 @@ def _in_zone(value: Any, zone: ZoneInfo) -> Any:
     if isinstance(value, datetime):
         return value.astimezone(zone)
     if isinstance(value, tuple):
-        return tuple(_in_zone(v, zone) for v in value) if value and not isinstance(value[0], float) else value
-    if is_dataclass(value) and not isinstance(value, type):
-        return replace(value, **{f.name: _in_zone(getattr(value, f.name), zone) for f in fields(value)})
-    return value
+        return tuple(_in_zone(v, zone) for v in value)
+    names = _with_times(type(value))
+    if not names:
+        return value
+    return replace(value, **{name: _in_zone(getattr(value, name), zone) for name in names})
+
+
+@cache
+def _with_times(kind: Any) -> tuple[str, ...]:
+    """Fields of a record that hold times, or records or tuples of records that do; none for what is no record."""
+    if not (isinstance(kind, type) and is_dataclass(kind)):
+        return ()
+    hints = get_type_hints(kind)
+    return tuple(f.name for f in fields(kind) if _holds_times(hints[f.name]))
+
+
+def _holds_times(hint: Any) -> bool:
+    return hint is datetime or bool(_with_times(hint)) or any(map(_holds_times, get_args(hint)))

@@ -11,14 +11,14 @@ import numpy as np
 import pandas as pd
 
 from ingest import queries
-from ingest.assessment import AssessedProcess
+from ingest.assessment import AssessedProcess, ProcessState
 from ingest.board import SignalFact
 from ingest.moment import Moment
 from ingest.records import signal_from, signal_json, state_json
 from ingest.store import Store
 
-METHOD = 1
-"""Rises when parts or signals are judged differently than before, so that every shop is assessed again."""
+METHOD = 2
+"""Rises when parts or signals are judged or kept differently than before: every shop is then assessed again."""
 PART_COLUMNS = (
     "process", "idx", "serial", "pass", "time", "day", "family", "n", "mean", "within_ss", "expected",
     "expected_se", "score", "verdict", "spread", "statistic", "statistic_limit", "tool", "wear", "aside",
@@ -66,6 +66,15 @@ def _row_means(readings: np.ndarray) -> np.ndarray:
     return np.where(np.isfinite(readings), readings, 0.0).sum(axis=1) / np.maximum(count, 1)
 
 
+def standing(state: ProcessState) -> ProcessState:
+    """The state with the signals that no person has closed: all that the board shows of them.
+
+    Closed ones stay in the table of signals. The board reads every state each time, and what has been closed grows
+    with the years.
+    """
+    return replace(state, signals=tuple(s for s in state.signals if s.status != "closed"))
+
+
 def save(store: Store, moment: Moment, known_at: datetime, cause: str, complete: bool = True) -> list[str]:
     """Assess every process whose facts differ from those of its stored assessment, and store the result.
 
@@ -87,7 +96,7 @@ def save(store: Store, moment: Moment, known_at: datetime, cause: str, complete:
         Processes assessed. All are stored in one transaction.
     """
     before = queries.fingerprints(store)
-    after = {process: facts.fingerprint() for process, facts in moment.facts.processes.items()}
+    after = {process: f"{METHOD} {facts.fingerprint()}" for process, facts in moment.facts.processes.items()}
     touched = [process for process, mark in after.items() if before.get(process) != mark]
     gone = [process for process in before if process not in after]
     if not touched and not gone:
@@ -116,7 +125,7 @@ def save(store: Store, moment: Moment, known_at: datetime, cause: str, complete:
                     "process": touched,
                     "fingerprint": [after[p] for p in touched],
                     "plan_sha": moment.known.plan.sha256,
-                    "state": [state_json(entry.state) for entry in done],
+                    "state": [state_json(standing(entry.state)) for entry in done],
                 }
             )
             cursor.register("fresh_states", marks)

@@ -7,6 +7,7 @@ from datetime import date
 
 from ingest import history, queries
 from ingest.ability import capability, histogram
+from ingest.aside import set_aside_facts
 from ingest.board import (
     BoardRow,
     LogEntry,
@@ -108,7 +109,7 @@ class AnsweringShop(OpenShop):
 
     def set_aside_rows(self, receipt: int | None = None) -> list[SetAsideFact]:
         """Every row or cell that does not count, why, and what to do about it; newest file first."""
-        return history.set_aside_facts(self._store, self._now_moment(), receipt)
+        return set_aside_facts(self._store, self._now_moment(), receipt)
 
     def questions(self) -> tuple[Question, ...]:
         """Oddities that stopped nothing, for a person to look at."""
@@ -117,6 +118,10 @@ class AnsweringShop(OpenShop):
     def log(self) -> list[LogEntry]:
         """Every event, signal, decision and file, newest first."""
         return history.log(self._store, self._now_moment())
+
+    def withdrawn(self, most: int) -> list[LogEntry]:
+        """The newest so many entries of the log that tell of a signal withdrawn because of late rows."""
+        return history.withdrawn(self._store, self.plan, self.calendar, most)
 
     def capability(
         self, process: str, family: str, since: date | None = None, until: date | None = None

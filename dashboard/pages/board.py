@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 from urllib.parse import quote
 
@@ -17,6 +18,8 @@ from dashboard.words import cleared_text, machine_text, reason
 from ingest.board import BoardRow, SignalFact, State
 
 REFRESH_MS = 15_000
+WITHDRAWN = 10
+"""So many of the signals that late rows removed are shown."""
 
 
 def process_href(process: str) -> str:
@@ -115,6 +118,15 @@ def _brief(row: BoardRow, desk: Desk) -> Markup:
     )
 
 
+def _drawn(rows: list[BoardRow], desk: Desk, draw_row: Callable[[BoardRow, Desk], Markup]) -> list[Markup]:
+    """Rows as markup; one that is as it was keeps its markup for a minute, since it tells ages."""
+    given = desk.shop.plan.sha256, desk.now().replace(second=0, microsecond=0)
+    return [
+        desk.keep((draw_row.__name__, row.process), (row, *given), lambda row=row: draw_row(row, desk))
+        for row in rows
+    ]
+
+
 def _section(question: str, rows: list[Markup], hint: str = "", kind: str = "ol") -> Markup:
     if not rows:
         return Markup("")
@@ -127,7 +139,6 @@ def _section(question: str, rows: list[Markup], hint: str = "", kind: str = "ol"
 
 
 def _withdrawn(desk: Desk) -> list[Markup]:
-    entries = [entry for entry in desk.log() if entry.kind == "withdrawn"][:10]
     return [
         tag(
             "li",
@@ -139,7 +150,7 @@ def _withdrawn(desk: Desk) -> list[Markup]:
             ),
             class_="process note",
         )
-        for entry in entries
+        for entry in desk.withdrawn(WITHDRAWN)
     ]
 
 
@@ -177,17 +188,17 @@ def draw(desk: Desk) -> Markup:
         (
             tag("h1", "What is going off?"),
             tag("p", summary(rows), tag("span", f"As of {moment(desk.now())}", class_="asof"), class_="lead"),
-            tag("ol", [_full(row, desk) for row in urgent], class_="board live")
+            tag("ol", _drawn(urgent, desk, _full), class_="board live")
             if urgent
             else tag("p", "Nothing is going off.", class_="calm"),
-            _section("What may be starting?", [_full(row, desk) for row in pick[State.WATCH]]),
+            _section("What may be starting?", _drawn(pick[State.WATCH], desk, _full)),
             _section(
                 "What came back, and why?",
-                [_full(row, desk) for row in back],
+                _drawn(back, desk, _full),
                 "These stay here until somebody confirms the cause.",
             ),
-            _section("What is not known yet?", [_brief(row, desk) for row in unknown]),
-            _section("What is holding?", [_brief(row, desk) for row in pick[State.HOLDING]]),
+            _section("What is not known yet?", _drawn(unknown, desk, _brief)),
+            _section("What is holding?", _drawn(pick[State.HOLDING], desk, _brief)),
             _section(
                 "What was said and taken back?", _withdrawn(desk), "Late rows removed these signals.", "ul"
             ),

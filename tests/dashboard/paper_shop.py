@@ -318,6 +318,9 @@ class PaperShop:
             LogEntry(NOW, NOW, "CD", False, "decision", "signal closed", "slide", None, 9, undone=True),
         ]
 
+    def withdrawn(self, most: int) -> list[LogEntry]:
+        return [entry for entry in self.log() if entry.kind == "withdrawn"][:most]
+
     def note_event(
         self, target: str, kind: str, happened_at: datetime, who: str, tool: Any = None, note: str = ""
     ) -> int:

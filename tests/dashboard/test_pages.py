@@ -6,7 +6,7 @@ import base64
 import json
 import re
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 import numpy
@@ -21,6 +21,7 @@ from dashboard.figures.monitors import monitor_chart
 from dashboard.figures.parts import part_chart
 from dashboard.figures.readings import readings_chart
 from dashboard.markup import join, table, tag
+from dashboard.pages import board
 from dashboard.sparkline import sparkline
 from dashboard.states import LOOKS
 from dashboard.web import create_app, resolve
@@ -310,3 +311,25 @@ def test_a_small_picture_can_always_be_drawn(values: tuple[float, ...]) -> None:
     picture = sparkline(values, (0.0, 1.0), label="x", marked=1, log=-1.0 in values)
     assert picture.startswith("<svg") and picture.endswith("</svg>")
     assert "nan" not in picture and "inf" not in picture
+
+
+def test_a_row_that_changed_is_drawn_anew_and_the_others_are_kept(shop: PaperShop) -> None:
+    desk = Desk(shop)  # type: ignore[arg-type]
+    first = board.drawn(desk)
+    before, after = shop.rows[0], replace(shop.rows[0], recent=(1.0, 2.0, 3.0))
+    shop.rows = [after, *shop.rows[1:]]
+    desk.forget()
+    again = board.drawn(desk)
+    assert again == board.drawn(Desk(shop))  # type: ignore[arg-type]
+    assert again != first
+    shop.rows = [before, *shop.rows[1:]]
+    desk.forget()
+    assert board.drawn(desk) == first
+
+
+def test_ages_on_the_list_move_with_the_clock(shop: PaperShop, monkeypatch: pytest.MonkeyPatch) -> None:
+    desk = Desk(shop)  # type: ignore[arg-type]
+    first = board.drawn(desk)
+    later = shop.now() + timedelta(days=3)
+    monkeypatch.setattr(shop, "now", lambda: later)
+    assert board.drawn(desk) == board.drawn(Desk(shop)) != first  # type: ignore[arg-type]
