@@ -13,7 +13,7 @@ import pytest
 
 from spc.gauge_study import gauge_study
 
-LONG = 2_000
+LONG = 1_000
 DESIGNS = [(5, 3, 2), (10, 2, 2), (10, 3, 3), (25, 3, 2), (25, 6, 3), (100, 3, 2)]
 # Standard deviations of part, operator, interaction, repeatability.
 TRUTHS = [(3.0, 0.8, 0.6, 0.5), (1.0, 0.3, 0.0, 1.0), (2.0, 1.0, 1.0, 0.5)]
