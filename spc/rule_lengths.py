@@ -122,8 +122,8 @@ def _chain(rules: tuple[Rule, ...]) -> tuple[list[float], NDArray[np.int_]]:
             tests.append(([m > rule.zone for m in middle], rule.count, rule.of))
             tests.append(([m < -rule.zone for m in middle], rule.count, rule.of))
     start: tuple[int, ...] = (0,) * len(tests)
-    number = {start: 0}
-    order = [start]
+    number: dict[tuple[int, ...], int] = {start: 0}
+    order: list[tuple[int, ...]] = [start]
     following: list[list[int]] = []
     for state in order:
         row = []
