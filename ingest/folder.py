@@ -12,9 +12,10 @@ from pathlib import Path
 
 import duckdb
 
-from ingest import intake
+from ingest import intake, intake_again
 from ingest.archive import Archive, Archived
 from ingest.durable import replace_durably
+from ingest.fixes import fix_bytes, fix_name
 from ingest.journal import Journal, JournalLine
 from ingest.plan import Plan
 from ingest.plan_shelf import PlanShelf
@@ -179,6 +180,7 @@ def catch_up(
     list of Receipt
         Of the files taken in.
     """
+    _write_fixes(folder, store)
     with store.cursor() as cursor:
         mirrored = {row[0] for row in cursor.execute("select line from decision").fetchall()}
         stored = {row[0] for row in cursor.execute("select distinct sha256 from receipt").fetchall()}
@@ -197,7 +199,7 @@ def catch_up(
         for line in decide(until):
             mirror(store, line)
             if line.kind == "plan_accepted":
-                receipts.extend(_try_waiting(folder, store, line.n, line.known_at))
+                receipts.extend(_try_again(folder, store, line.n, line.known_at))
 
     for journal_line, group in groupby(missing, key=lambda e: e.journal_line):
         entries: list[Archived] = list(group)
@@ -217,6 +219,20 @@ def catch_up(
     return receipts
 
 
-def _try_waiting(folder: Folder, store: Store, line: int, known_at: datetime) -> list[Receipt]:
+def _write_fixes(folder: Folder, store: Store) -> None:
+    """Archive what people wrote and a crash kept from being archived; the journal holds all of it."""
+    for line in folder.journal.lines():
+        if line.kind != "fix_rows" or folder.archive.holds(str(line.body["file"])):
+            continue
+        data = fix_bytes(folder.archive.read(str(line.body["sha256"])), line.body, line.n)
+        sha = hashlib.sha256(data).hexdigest()
+        order = store.high_water() + 1
+        entry = Archived(sha, fix_name(line), line.known_at, len(data), order, line.n)
+        folder.archive.put([(entry, data)])
+
+
+def _try_again(folder: Folder, store: Store, line: int, known_at: datetime) -> list[Receipt]:
     plan = folder.accepted(line)
-    return [] if plan is None else intake.retry_waiting(store, folder.archive, plan, known_at)
+    if plan is None:
+        return []
+    return intake_again.retry(store, folder.archive, folder.journal, plan, known_at)

@@ -7,7 +7,7 @@ before that, the same files can be sent again and the outcome is the same.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import groupby
@@ -17,6 +17,7 @@ import numpy as np
 import pyarrow as pa
 
 from ingest.archive import Archive, Archived
+from ingest.fixes import Fix, fixes_of
 from ingest.intake_known import REPEAT, STORED, Outcome, judge_events, judge_jobs, judge_readings
 from ingest.intake_receipts import insert_table, receipts_of, store_receipts
 from ingest.intake_tally import Count, SetAside, count_draft
@@ -31,7 +32,7 @@ from ingest.plan import Plan
 from ingest.receipt import IncomingFile, Receipt, Tally
 from ingest.store import Store
 
-__all__ = ["IncomingFile", "Receipt", "retry_waiting", "take_in"]
+__all__ = ["IncomingFile", "Receipt", "take_in"]
 
 BATCH_BYTES = 64_000_000
 """Files of about so many bytes together make one transaction; a larger file makes one by itself."""
@@ -48,14 +49,26 @@ _EVENT = ("line", "time", "target", "kind", "tool", "note", "cost", "down_hours"
 
 
 @dataclass(frozen=True)
-class _Item:
-    """A file to be read: its bytes, and the waiting receipt that it would release."""
+class Item:
+    """A file to be read.
+
+    Attributes
+    ----------
+    waiting : int or None
+        The earlier receipt that this reading replaces.
+    came_at : datetime or None
+        When the file came, if it is read later than that; its rows are judged by that moment.
+    believed : bool
+        A person has said that its rows are right as they stand.
+    """
 
     sha256: str
     name: str
     data: bytes
     known_at: datetime
     waiting: int | None = None
+    came_at: datetime | None = None
+    believed: bool = False
 
 
 def take_in(
@@ -82,18 +95,20 @@ def take_in(
         One for each file, in the same order. Bytes taken in before give their first receipt again, with
         ``already``; a file that waits for a layout is tried once more.
     """
-    known_at = _zone_less(known_at)
+    known_at = zone_less(known_at)
     hashes = [hashlib.sha256(file.data).hexdigest() for file in files]
     before = receipts_of(store, set(hashes))
-    items: dict[str, _Item] = {}
+    items: dict[str, Item] = {}
     headers = HeaderReader(plan)
+    fixes = fixes_of(journal)
     for sha, file in zip(hashes, files, strict=True):
         old = before.get(sha)
         if sha in items or (old is not None and not _can_be_read_now(old, file, headers)):
             continue
         entry = archive.entry(sha) if old is None else None
         moment = entry.known_at if entry is not None else known_at
-        items[sha] = _Item(sha, file.name, file.data, moment, old.id if old is not None else None)
+        item = Item(sha, file.name, file.data, moment, old.id if old is not None else None)
+        items[sha] = told_by(item, fixes, archive)
     first = store.high_water() + 1
     at = len(journal)
     archive.put(
@@ -102,7 +117,7 @@ def take_in(
             for n, i in enumerate(items.values())
         ]
     )
-    fresh = {r.sha256: r for r in _take(store, plan, list(items.values()), headers)}
+    fresh = {r.sha256: r for r in take_items(store, plan, list(items.values()), headers, journal)}
     receipts, given = [], set()
     for sha in hashes:
         if sha in fresh and sha not in given:
@@ -113,33 +128,17 @@ def take_in(
     return receipts
 
 
-def retry_waiting(store: Store, archive: Archive, plan: Plan, known_at: datetime) -> list[Receipt]:
-    """Read the files that wait for a layout again, under another plan.
-
-    Parameters
-    ----------
-    known_at : datetime
-        When the plan was accepted: only then the shop knew what the files say.
-
-    Returns
-    -------
-    list of Receipt
-        New receipts of the files that could be read; the waiting ones name them in ``released_by``.
-    """
-    headers = HeaderReader(plan)
-    items = []
-    with store.cursor() as cursor:
-        waiting = cursor.execute(
-            "select id, sha256, name from receipt where status = 'waiting' and released_by is null order by id"
-        ).fetchall()
-    for number, sha, name in waiting:
-        data = archive.read(sha)
-        if not isinstance(read_sheet(0, name, data, 0, headers), NoSheet):
-            items.append(_Item(sha, name, data, _zone_less(known_at), number))
-    return _take(store, plan, items, headers)
+def told_by(item: Item, fixes: Mapping[str, Fix], archive: Archive) -> Item:
+    """The same item, with what the journal says of it when a person wrote it."""
+    fix = fixes.get(item.sha256)
+    if fix is None:
+        return item
+    first = archive.entry(fix.original)
+    return replace(item, believed=fix.believed, came_at=first.known_at if first else item.came_at)
 
 
-def _zone_less(moment: datetime) -> datetime:
+def zone_less(moment: datetime) -> datetime:
+    """A moment in UTC without a zone, as the store keeps it."""
     return moment if moment.tzinfo is None else moment.astimezone(UTC).replace(tzinfo=None)
 
 
@@ -149,16 +148,20 @@ def _can_be_read_now(old: Receipt, file: IncomingFile, headers: HeaderReader) ->
     )
 
 
-def _take(store: Store, plan: Plan, items: list[_Item], headers: HeaderReader) -> list[Receipt]:
+def take_items(
+    store: Store, plan: Plan, items: list[Item], headers: HeaderReader, journal: Journal
+) -> list[Receipt]:
+    """Read files that the archive holds and store what is new, whole files to a transaction."""
     registers = Registers(plan)
+    fixes = fixes_of(journal)
     receipts = []
     for batch in _batches(items):
-        receipts += _take_batch(store, plan, batch, headers, registers)
+        receipts += _take_batch(store, plan, batch, headers, registers, fixes)
     return receipts
 
 
-def _batches(items: list[_Item]) -> Iterator[list[_Item]]:
-    batch: list[_Item] = []
+def _batches(items: list[Item]) -> Iterator[list[Item]]:
+    batch: list[Item] = []
     size = 0
     for item in items:
         if batch and size + len(item.data) > BATCH_BYTES:
@@ -170,22 +173,39 @@ def _batches(items: list[_Item]) -> Iterator[list[_Item]]:
         yield batch
 
 
-def _take_batch(
-    store: Store, plan: Plan, items: list[_Item], headers: HeaderReader, registers: Registers
-) -> list[Receipt]:
-    """Read files and store them in one transaction."""
+def drafts_of(
+    items: Sequence[Item], plan: Plan, headers: HeaderReader, registers: Registers
+) -> tuple[list[Sheet | NoSheet], list[Draft]]:
+    """What was read of each file, and the rows of all files of one layout together."""
     read = [
-        read_sheet(n, item.name, item.data, microseconds(item.known_at), headers)
+        read_sheet(n, item.name, item.data, microseconds(item.came_at or item.known_at), headers)
         for n, item in enumerate(items)
     ]
     sheets = sorted((s for s in read if isinstance(s, Sheet)), key=_kind)
+    for sheet in sheets:
+        sheet.believed = items[sheet.index].believed
     drafts = [
         draft(plan.layouts[key], sorted(group, key=lambda s: s.index), plan, registers)
         for (key, _), group in groupby(sheets, key=_kind)
     ]
+    return read, drafts
+
+
+def _take_batch(
+    store: Store,
+    plan: Plan,
+    items: list[Item],
+    headers: HeaderReader,
+    registers: Registers,
+    fixes: Mapping[str, Fix],
+) -> list[Receipt]:
+    """Read files and store them in one transaction."""
+    read, drafts = drafts_of(items, plan, headers, registers)
+    trusted = {n for n, item in enumerate(items) if item.believed}
+    withdrawn = sorted(sha for sha, fix in fixes.items() if fix.withdrawn)
     with store.transaction() as cursor:
         first = _next_id(cursor, "receipt")
-        count = _store_rows(cursor, drafts, first)
+        count = _store_rows(cursor, drafts, first, trusted, withdrawn)
         receipts = [_receipt(n, item, read[n], count, plan, first + n) for n, item in enumerate(items)]
         store_receipts(cursor, receipts)
         _store_aside(cursor, count.aside, first)
@@ -206,10 +226,16 @@ def _next_id(cursor: duckdb.DuckDBPyConnection, table: str) -> int:
     return int(cursor.execute(f"select coalesce(max(id), 0) + 1 from {table}").fetchall()[0][0])
 
 
-def _store_rows(cursor: duckdb.DuckDBPyConnection, drafts: list[Draft], first: int) -> Count:
+def _store_rows(
+    cursor: duckdb.DuckDBPyConnection,
+    drafts: list[Draft],
+    first: int,
+    trusted: set[int],
+    withdrawn: list[str],
+) -> Count:
     """Store what is new of every draft; returns what became of every row."""
     total = Count()
-    outcomes, late = _store_readings(cursor, drafts, first)
+    outcomes, late = _store_readings(cursor, drafts, first, trusted, withdrawn)
     for number, one in enumerate(drafts):
         entries = None
         if one.entries is not None:
@@ -228,7 +254,11 @@ def _store_rows(cursor: duckdb.DuckDBPyConnection, drafts: list[Draft], first: i
 
 
 def _store_readings(
-    cursor: duckdb.DuckDBPyConnection, drafts: list[Draft], first: int
+    cursor: duckdb.DuckDBPyConnection,
+    drafts: list[Draft],
+    first: int,
+    trusted: set[int],
+    withdrawn: list[str],
 ) -> tuple[dict[int, tuple[np.ndarray, np.ndarray, Outcome]], dict[int, int]]:
     """Store new readings in the order of file, line and cell.
 
@@ -247,7 +277,7 @@ def _store_readings(
     order = np.lexsort(place)
     every, owner = every.take(pa.array(order)), owner[order]
     late = _late_files(cursor, every)
-    outcome = judge_readings(cursor, every)
+    outcome = judge_readings(cursor, every, trusted, withdrawn)
     new = every.filter(pa.array((outcome == STORED) | (outcome == REPEAT)))
     _insert(cursor, "reading", new, _READING, first)
     rows, cells = every["row"].to_numpy(), every["cell"].to_numpy()
@@ -303,7 +333,7 @@ def _store_aside(cursor: duckdb.DuckDBPyConnection, aside: list[SetAside], first
     insert_table(cursor, "set_aside", rows)
 
 
-def _receipt(n: int, item: _Item, read: Sheet | NoSheet, count: Count, plan: Plan, number: int) -> Receipt:
+def _receipt(n: int, item: Item, read: Sheet | NoSheet, count: Count, plan: Plan, number: int) -> Receipt:
     base = Receipt(
         id=number,
         sha256=item.sha256,

@@ -11,7 +11,7 @@ another value in a later file is another measurement.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import duckdb
 import numpy as np
@@ -47,7 +47,12 @@ def _group(codes: Sequence[NDArray[np.int64]]) -> NDArray[np.int64]:
     return np.unique(joint, return_inverse=True)[1]
 
 
-def judge_readings(cursor: duckdb.DuckDBPyConnection, readings: pa.Table) -> Outcome:
+def judge_readings(
+    cursor: duckdb.DuckDBPyConnection,
+    readings: pa.Table,
+    trusted: Collection[int] = (),
+    withdrawn: Sequence[str] = (),
+) -> Outcome:
     """Outcome of each reading, in the order of files and lines given.
 
     Parameters
@@ -55,6 +60,10 @@ def judge_readings(cursor: duckdb.DuckDBPyConnection, readings: pa.Table) -> Out
     readings : pyarrow.Table
         Ordered by file, line and cell; with the columns ``file``, ``timed`` (the file says the time) and
         ``numbered`` (the sequence number, if any, is the file's own).
+    trusted : collection of int
+        Files of which a person has said that they are right where they contradict.
+    withdrawn : sequence of str
+        Hashes of files whose stored readings are as if they were not there.
     """
     n = len(readings)
     outcome = np.full(n, STORED, dtype=np.int64)
@@ -67,7 +76,7 @@ def judge_readings(cursor: duckdb.DuckDBPyConnection, readings: pa.Table) -> Out
     codes["seq"] = np.where(numbered, codes["seq"] + 1, 0)
     group = _group(list(codes.values()))
     files = readings["file"].to_numpy()
-    history = _history(cursor, readings)
+    history = _history(cursor, readings, withdrawn)
     crowded = np.bincount(group)[group] > 1
     crowded[list(history.keys())] = True
     stored: dict[int, set[int]] = {}
@@ -83,7 +92,7 @@ def judge_readings(cursor: duckdb.DuckDBPyConnection, readings: pa.Table) -> Out
         mine = first_file.get(key) == file
         if value in stored[key]:
             outcome[row] = DUPLICATE if mine else KNOWN
-        elif mine or not timed[row]:
+        elif mine or not timed[row] or file in trusted:
             stored[key].add(value)
             first_file[key] = file
             outcome[row] = REPEAT if mine else STORED
@@ -92,7 +101,9 @@ def judge_readings(cursor: duckdb.DuckDBPyConnection, readings: pa.Table) -> Out
     return outcome
 
 
-def _history(cursor: duckdb.DuckDBPyConnection, readings: pa.Table) -> dict[int, set[int]]:
+def _history(
+    cursor: duckdb.DuckDBPyConnection, readings: pa.Table, withdrawn: Sequence[str]
+) -> dict[int, set[int]]:
     """Stored values under the key of each reading of the batch that has any."""
     columns = [*_KEY, "timed", "numbered"]
     batch = readings.select(columns).append_column("ord", pa.array(np.arange(len(readings))))
@@ -102,23 +113,32 @@ def _history(cursor: duckdb.DuckDBPyConnection, readings: pa.Table) -> dict[int,
         rows = batch.filter(pa.array((has_time == timed) & (has_number == numbered)))
         if len(rows):
             left_out = {name for name, use in (("time", timed), ("seq", numbered)) if not use}
-            _look_up(cursor, rows, [name for name in _KEY if name not in left_out], history)
+            _look_up(cursor, rows, [name for name in _KEY if name not in left_out], withdrawn, history)
     return history
 
 
 def _look_up(
-    cursor: duckdb.DuckDBPyConnection, rows: pa.Table, key: Sequence[str], history: dict[int, set[int]]
+    cursor: duckdb.DuckDBPyConnection,
+    rows: pa.Table,
+    key: Sequence[str],
+    withdrawn: Sequence[str],
+    history: dict[int, set[int]],
 ) -> None:
     """Add the stored values under the key of each row."""
     cursor.register("batch", rows)
     try:
-        same = " and ".join(f"old.{name} is not distinct from batch.{name}" for name in key)
-        span, bounds = [], ""
+        asked: dict[str, object] = {}
+        bounds = []
         if "time" in key:  # lets the database pass over whole stretches of history
-            span = list(cursor.execute("select min(time), max(time) from batch").fetchall()[0])
-            bounds = "where old.time between $1 and $2"
+            low, high = cursor.execute("select min(time), max(time) from batch").fetchall()[0]
+            asked |= {"low": low, "high": high}
+            bounds.append("old.time between $low and $high")
+        if withdrawn:
+            asked["withdrawn"] = list(withdrawn)
+            bounds.append(f"not {_WITHDRAWN}")
+        where = f" where {' and '.join(bounds)}" if bounds else ""
         found = cursor.execute(
-            f"select batch.ord, old.value from batch join reading old on {same} {bounds}", span
+            f"select batch.ord, old.value from batch join reading old on {_same(key)}{where}", asked
         ).fetchnumpy()
     finally:
         cursor.unregister("batch")
@@ -126,6 +146,31 @@ def _look_up(
     at = np.asarray(found["ord"], dtype=np.int64)
     for row, value in zip(at.tolist(), rounded.tolist(), strict=True):
         history[row].add(value)
+
+
+_WITHDRAWN = "old.receipt in (select id from receipt where list_contains($withdrawn, sha256))"
+
+
+def _same(key: Sequence[str]) -> str:
+    return " and ".join(f"old.{name} is not distinct from batch.{name}" for name in key)
+
+
+def contradicted(
+    cursor: duckdb.DuckDBPyConnection, readings: pa.Table, withdrawn: Sequence[str]
+) -> list[tuple[str, int, str]]:
+    """Stored readings (file hash, line, column) that have another value than one of the same key given."""
+    cursor.register("batch", readings.select([*_KEY, "value"]))
+    try:
+        found = cursor.execute(
+            "select distinct f.sha256, old.line, old.col from batch "
+            f"join reading old on {_same(_KEY)} join receipt f on f.id = old.receipt "
+            f"where round(old.value * $exact) <> round(batch.value * $exact) and not {_WITHDRAWN} "
+            "order by all",
+            {"exact": _SAME_VALUE, "withdrawn": list(withdrawn)},
+        ).fetchall()
+    finally:
+        cursor.unregister("batch")
+    return [(sha, int(line), col) for sha, line, col in found]
 
 
 _JOB_KEY = ("serial", "operation", "machine", "pass", "started")

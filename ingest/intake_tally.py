@@ -122,6 +122,32 @@ def count_draft(draft: Draft, rows: Ints, cells: Ints, outcome: Outcome, entries
     return count
 
 
+def faulty_cells(draft: Draft) -> list[tuple[int, int, str | None]]:
+    """File, line and column (None for the whole line) of everything in a draft that cannot be stored."""
+    table = draft.table
+    sound = ~table.faults.any
+
+    def place(row: int, col: str | None) -> tuple[int, int, str | None]:
+        return table.sheets[int(table.sheet[row])].index, int(table.line[row]), col
+
+    found = [place(row, None) for row in np.flatnonzero(~sound).tolist()]
+    for column in draft.cells:
+        rows = np.flatnonzero(cell_faults(column, sound).any).tolist()
+        found += [place(row, column.column.name) for row in rows]
+    return found + [(sheet.index, b.line, None) for sheet in table.sheets for b in sheet.rows.bad]
+
+
+def complaints_of(draft: Draft) -> list[Complaint]:
+    """Why rows and cells of a draft cannot be stored."""
+    table = draft.table
+    sound = ~table.faults.any
+    found = [table.faults.of(row) for row in np.flatnonzero(~sound).tolist()]
+    for column in draft.cells:
+        faults = cell_faults(column, sound)
+        found += [faults.of(row) for row in np.flatnonzero(faults.any).tolist()]
+    return found + [b.complaint for sheet in table.sheets for b in sheet.rows.bad]
+
+
 def _per_sheet(draft: Draft, amounts: Ints) -> Ints:
     return np.bincount(draft.table.sheet, amounts, minlength=len(draft.table.sheets)).astype(np.int64)
 

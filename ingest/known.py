@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 from typing import Any
@@ -66,20 +67,39 @@ class Known:
 
     @cached_property
     def verdicts_on_rows(self) -> dict[tuple[str, int, str | None], str]:
-        """`released` or `rejected` by (file hash, line, column or None for the whole line)."""
+        """`released`, `rejected` or `fixed` by (file hash, line, column or None for the whole line)."""
         found: dict[tuple[str, int, str | None], str] = {}
         for entry in self.decisions:
+            body = entry.body
             if entry.kind in ("release_row", "reject_row"):
-                body = entry.body
-                key = (str(body["sha256"]), int(body["line"]), body.get("col"))
-                found[key] = "released" if entry.kind == "release_row" else "rejected"
+                verdict = "released" if entry.kind == "release_row" else "rejected"
+                for line, col in cells_of(body):
+                    found[(str(body["sha256"]), line, col)] = verdict
+            elif entry.kind == "fix_rows":
+                found |= {(str(body["sha256"]), int(line), None): "fixed" for line in body["lines"]}
+                found |= {(str(sha), int(line), col): "rejected" for sha, line, col in body["instead"]}
         return found
 
 
+def cells_of(body: Mapping[str, Any]) -> list[tuple[int, str | None]]:
+    """Line and column of everything that a decision on rows of one file names."""
+    if "cells" in body:
+        return [(int(line), col) for line, col in body["cells"]]
+    return [(int(body["line"]), body.get("col"))]
+
+
 def standing(lines: list[Decision]) -> tuple[tuple[Decision, ...], frozenset[int]]:
-    """Decisions that still stand, and the numbers of those taken back by an ``undo`` line."""
+    """Decisions that still stand, and the numbers of those taken back by an ``undo`` line.
+
+    A fix that was taken back stays among them as ``withdrawn_fix``: its rows are stored and must not count.
+    """
     undone = frozenset(int(d.body["line"]) for d in lines if d.kind == "undo")
-    return tuple(d for d in lines if d.kind != "undo" and d.line not in undone), undone
+    kept = [
+        replace(d, kind="withdrawn_fix") if d.line in undone else d
+        for d in lines
+        if d.kind == "fix_rows" or (d.kind != "undo" and d.line not in undone)
+    ]
+    return tuple(kept), undone
 
 
 def decision(line: int, known_at: datetime, who: str, verified: bool, kind: str, body: str) -> Decision:
@@ -93,7 +113,7 @@ def decision_title(plan: Plan, line: Decision) -> tuple[str, str]:
     part = f"part {body.get('serial')}, pass {body.get('pass')}"
     process = body.get("process")
     name = _process_name(plan, process) if process else "all processes"
-    row = f"line {body.get('line')}" + (f", column {body['col']}" if body.get("col") else "")
+    row = _rows_told(body)
     reason = str(body.get("reason") or "")
     said = {
         "plan_accepted": ("Plan accepted", f"plan {str(body.get('sha256'))[:12]}"),
@@ -106,8 +126,30 @@ def decision_title(plan: Plan, line: Decision) -> tuple[str, str]:
         "restore_part": (f"{part} counts again in {name}".capitalize(), reason),
         "release_row": (f"Reading released: {row}", reason),
         "reject_row": (f"Reading rejected: {row}", reason),
+        "correct_rows": (f"Corrected to {body.get('field')} {body.get('to')}: {row}", reason),
+        "fix_rows": (
+            f"{'Used as written' if body.get('believed') else 'Written anew by hand'}: {row}",
+            reason,
+        ),
     }
     return said.get(line.kind, (line.kind.replace("_", " "), reason))
+
+
+def _rows_told(body: Mapping[str, Any]) -> str:
+    """The rows of a file that a decision is about, in words."""
+    of_file = f" of {body['name']}" if body.get("name") else ""
+    if "cells" in body:
+        lines = sorted({int(line) for line, _ in body["cells"]})
+    elif "lines" in body:
+        lines = body["lines"]
+    else:
+        lines = [body.get("line")]
+    column = f", column {body['col']}" if body.get("col") else ""
+    if lines is None:
+        return f"every line{column}{of_file}"
+    if len(lines) == 1:
+        return f"line {lines[0]}{column}{of_file}"
+    return f"{len(lines)} lines{column}{of_file}"
 
 
 def _process_name(plan: Plan, process: str) -> str:

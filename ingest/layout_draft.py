@@ -59,7 +59,8 @@ def draft(layout: Layout, sheets: list[Sheet], plan: Plan, registers: Registers)
     cells = read_values(table, plan, context)
     _empty_rows(table, cells)
     for at, complaint in suspect_scale(table, plan, context, cells).items():
-        table.faults.where(table.sheet == at, complaint)
+        if not sheets[at].believed:
+            table.faults.where(table.sheet == at, complaint)
     entries = None
     if layout.role == "jobs":
         entries = _jobs(table, context, times)

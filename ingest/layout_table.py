@@ -47,6 +47,8 @@ class Sheet:
         Unit that the preamble gives to value columns without one.
     doubt : Complaint or None
         Why no row of the file can be stored, found outside its rows.
+    believed : bool
+        A person has said that its numbers are right as they stand.
     """
 
     index: int
@@ -58,6 +60,7 @@ class Sheet:
     preamble: int
     unit: str | Complaint | None = None
     doubt: Complaint | None = None
+    believed: bool = False
 
 
 @dataclass

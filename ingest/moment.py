@@ -6,6 +6,7 @@ from functools import cached_property
 
 from ingest.assessment import AssessedProcess, ProcessState, assess_process
 from ingest.calendar import Calendar
+from ingest.corrections import corrected
 from ingest.facts import ShopFacts, shop_facts
 from ingest.known import Known
 from ingest.plan import Plan
@@ -28,7 +29,7 @@ class Moment:
     """
 
     def __init__(self, known: Known) -> None:
-        self.known = known
+        self.known = corrected(known)
         self.calendar = calendar_of(known.plan)
         self._assessed: dict[str, AssessedProcess] = {}
 

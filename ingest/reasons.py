@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from ingest.places import place_text
 from ingest.plan import Plan
 
 _WAITING = {
@@ -62,7 +63,7 @@ _DOUBT = {
     ),
 }
 
-_REJECTED = ("A person has rejected this reading.", "Take the decision back in the log to use it again.")
+REJECTED = ("A person has rejected this reading.", "Take the decision back in the log to use it again.")
 
 RELEASES_ITSELF = frozenset({"no_family", "no_machine", "family_conflict", "machine_conflict"})
 
@@ -78,7 +79,7 @@ def explain(plan: Plan, row: Mapping[Any, Any]) -> tuple[str, str]:
     """
     kind = row["kind"]
     if kind == "rejected":
-        return _REJECTED
+        return REJECTED
     pair = _WAITING.get(kind) or _DOUBT.get(kind)
     if pair is None:
         return "", ""
@@ -91,7 +92,7 @@ def explain(plan: Plan, row: Mapping[Any, Any]) -> tuple[str, str]:
         "family": _name(plan.families, row.get("family_key")),
         "gauge": _name(plan.gauges, row.get("gauge")),
         "operator": row.get("operator") or "one operator",
-        "position": row.get("position") or "(none)",
+        "position": place_text(plan, row.get("position") or "") or "(none)",
         "raw": row.get("raw"),
         "raw_unit": row.get("raw_unit"),
         "scale": f"; times {hint} it would fit, so the unit may be wrong" if hint else "",

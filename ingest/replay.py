@@ -21,7 +21,10 @@ from ingest.plan_shelf import PlanShelf
 from ingest.saving import save
 from ingest.store import Store
 
-REWRITING = ("set_part_aside", "restore_part", "undo", "release_row", "reject_row", "note_event")
+REWRITING = (
+    "set_part_aside", "restore_part", "undo", "release_row", "reject_row", "correct_rows", "fix_rows",
+    "note_event",
+)  # fmt: skip
 """Decisions that may change what was said of parts already judged."""
 
 

@@ -373,11 +373,15 @@ def _status(
 def _rows_decided(known: Known, rows: pd.DataFrame) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     released = np.zeros(len(rows), dtype=bool)
     rejected = np.zeros(len(rows), dtype=bool)
-    for (sha, line, col), verdict in known.verdicts_on_rows.items():
-        at = (rows["sha"] == sha) & (rows["line"] == line)
-        if col is not None:
-            at &= rows["col"] == col
-        (released if verdict == "released" else rejected)[at.to_numpy()] = True
+    verdicts = known.verdicts_on_rows
+    if not verdicts:
+        return released, rejected
+    at = np.flatnonzero(rows["sha"].isin({sha for sha, _, _ in verdicts}).to_numpy())
+    names = rows.iloc[at]
+    for row, sha, line, col in zip(at, names["sha"], names["line"], names["col"], strict=True):
+        verdict = verdicts.get((sha, int(line), col)) or verdicts.get((sha, int(line), None))
+        released[row] = verdict == "released"
+        rejected[row] = verdict == "rejected"
     return released, rejected
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
-from ingest import intake, queries
+from ingest import intake_again, queries
 from ingest.folder import Folder, catch_up, mirror
 from ingest.lock import FolderLock
 from ingest.plan import Plan
@@ -14,8 +14,8 @@ from ingest.plan_file import decode_plan, parse_plan
 from ingest.receipt import IncomingFile, Receipt
 from ingest.saving import up_to_date
 from ingest.shop_asked import AnsweringShop
-from ingest.shop_decisions import DecidingShop
 from ingest.shop_open import ShopError
+from ingest.shop_rows import RowDecidingShop
 from ingest.store import Store
 
 __all__ = ["Shop", "ShopError"]
@@ -24,7 +24,7 @@ PLAN_FILE = "plan file"
 """Stands for who accepted a plan that was edited by hand in the folder."""
 
 
-class Shop(DecidingShop, AnsweringShop):
+class Shop(RowDecidingShop, AnsweringShop):
     """An open shop folder. Make one with `create` or `open`; close it to give the folder back.
 
     Safe to share between threads: reading takes a cursor for each call, writing one turn at a time.
@@ -201,7 +201,7 @@ class Shop(DecidingShop, AnsweringShop):
         )
         mirror(self._store, line)
         self._use(plan)
-        intake.retry_waiting(self._store, self._folder.archive, plan, line.known_at)
+        intake_again.retry(self._store, self._folder.archive, self._folder.journal, plan, line.known_at)
 
 
 def _incoming(file: Path | IncomingFile) -> IncomingFile:

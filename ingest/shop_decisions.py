@@ -112,45 +112,32 @@ class DecidingShop(OpenShop):
         known_at: datetime | None = None,
         verified: bool = False,
     ) -> int:
-        """Leave a part out of what a process (None: any) is learned from; it stays visible."""
+        """Leave a part out of what a process (None: any) is learned from; it stays visible.
+
+        Raises
+        ------
+        ShopError
+            No reason is given.
+        """
         if not reason.strip():
             raise ShopError("Say why the part is set aside.")
         body = {"process": process, "serial": serial, "pass": pass_no, "reason": reason}
         return self._decide("set_part_aside", who, body, known_at, verified)
 
     def restore_part(
-        self,
-        process: str | None,
-        serial: str,
-        pass_no: int,
-        reason: str,
-        who: str,
-        known_at: datetime | None = None,
-        verified: bool = False,
+        self, process: str | None, serial: str, pass_no: int, reason: str, who: str, **said: Any
     ) -> int:
-        """Count a part again that had been set aside."""
+        """Count a part again that had been set aside; `said` as for `set_part_aside`."""
         body = {"process": process, "serial": serial, "pass": pass_no, "reason": reason}
-        return self._decide("restore_part", who, body, known_at, verified)
-
-    def judge_row(
-        self,
-        receipt: int,
-        line: int,
-        col: str | None,
-        use: bool,
-        reason: str,
-        who: str,
-        known_at: datetime | None = None,
-    ) -> int:
-        """Release a doubted reading, or reject one; `col` None means the whole line."""
-        names = queries.receipt_names(self._store)
-        if receipt not in names:
-            raise ShopError(f"There is no receipt {receipt}.")
-        body = {"sha256": names[receipt][1], "line": line, "col": col, "reason": reason}
-        return self._decide("release_row" if use else "reject_row", who, body, known_at)
+        return self._decide("restore_part", who, body, **said)
 
     def _decide(
-        self, kind: str, who: str, body: dict[str, Any], known_at: datetime | None, verified: bool = False
+        self,
+        kind: str,
+        who: str,
+        body: dict[str, Any],
+        known_at: datetime | None = None,
+        verified: bool = False,
     ) -> int:
         with self._turn:
             line = self._folder.journal.append(kind, who, verified, body, self._stamp(known_at))

@@ -9,7 +9,8 @@ from functools import cache
 from pathlib import Path
 
 from ingest.archive import Archive
-from ingest.intake import IncomingFile, Receipt, retry_waiting, take_in
+from ingest.intake import IncomingFile, Receipt, take_in
+from ingest.intake_again import retry
 from ingest.journal import Journal
 from ingest.plan import Plan
 from ingest.plan_file import load_plan, parse_plan
@@ -77,7 +78,7 @@ class Desk:
     def retry(self, plan: Plan, at: datetime) -> list[Receipt]:
         """Read waiting files under another plan."""
         self.plan = plan
-        return retry_waiting(self.store, self.archive, plan, at)
+        return retry(self.store, self.archive, self.journal, plan, at)
 
     def rows(self, sql: str, *values: object) -> list[tuple]:
         """Answer of a query."""
