@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import numpy as np
 import pandas as pd
 
 from ingest.assessment import ProcessState
@@ -139,19 +139,28 @@ def state(store: Store, process: str, zone: ZoneInfo) -> ProcessState | None:
     return state_from(row[0], zone) if row else None
 
 
-def parts(store: Store, process: str) -> pd.DataFrame:
-    """Stored parts of a process in order of machining, with the first verdict on each."""
+def parts(store: Store, process: str) -> dict[str, list[Any]]:
+    """Stored parts of a process in order of machining, with the first verdict on each, by column."""
     with store.cursor() as cursor:
-        table = cursor.execute(
+        cursor.execute(
             "select p.*, f.verdict as first_verdict from part p "
             "left join first_verdict f on f.process = p.process and f.serial = p.serial and f.pass = p.pass "
             "where p.process = $1 order by p.idx",
             [process],
-        ).df()
-    for column in ("spread", "statistic", "statistic_limit"):  # the store has no NaN in lists but nulls
-        rows = [np.ma.filled(np.ma.asarray(row, dtype=float), np.nan) for row in table[column]]
-        table[column] = pd.Series(rows, index=table.index, dtype=object)
+        )
+        names = [column[0] for column in cursor.description or ()]
+        rows = cursor.fetchall()
+    table = {name: [row[i] for row in rows] for i, name in enumerate(names)}
+    for name in ("mean", "expected", "expected_se", "score", "wear"):
+        table[name] = _with_gaps(table[name])
+    for name in ("spread", "statistic", "statistic_limit"):
+        table[name] = [_with_gaps(entry) for entry in table[name]]
     return table
+
+
+def _with_gaps(values: Sequence[float | None]) -> list[float]:
+    """The store has nulls where the assessment has NaN."""
+    return [math.nan if value is None else value for value in values]
 
 
 def signals(store: Store, zone: ZoneInfo, process: str | None = None) -> list[SignalFact]:

@@ -24,7 +24,7 @@ from ingest.saving import part_rows
 from ingest.shop_open import OpenShop, ShopError
 from ingest.states import board_rows
 from ingest.view_part import part_view
-from ingest.views import events_on, process_view
+from ingest.views import columns_of, events_on, process_view
 from spc.capability import Capability
 from spc.distribution import Fit
 from spc.histogram import Histogram
@@ -60,7 +60,7 @@ class AnsweringShop(OpenShop):
             with self._turn:
                 moment = self._moment(self._cut(as_of))
                 done = moment.assessed(process)
-                parts = part_rows(done, moment.resolved.families)
+                parts = columns_of(part_rows(done, moment.resolved.families))
                 events = events_on(moment.known.plan, moment.calendar, done.facts.events)
             return process_view(
                 moment.known.plan, moment.calendar, row, done.state, parts, done.state.signals, events

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Mapping, Sequence
-from datetime import datetime
 from typing import Any
 
 import pandas as pd
@@ -22,13 +22,25 @@ from ingest.board import (
 from ingest.calendar import Calendar
 from ingest.plan import Plan
 
+POINT_COLUMNS = (
+    "idx", "serial", "pass", "time", "family", "n", "mean", "expected", "expected_se", "score", "verdict", "spread",
+    "tool", "wear", "aside",
+)  # fmt: skip
+"""Columns of a part in the order of the fields of `PartPoint`."""
+
+
+def columns_of(parts: pd.DataFrame) -> dict[str, list[Any]]:
+    """Parts as `ingest.saving.part_rows` makes them, by column, as `process_view` wants them."""
+    table = {str(name): parts[name].tolist() for name in parts.columns}
+    return table | {"time": [when.to_pydatetime() for when in parts["time"]]}
+
 
 def process_view(
     plan: Plan,
     calendar: Calendar,
     row: BoardRow,
     state: ProcessState,
-    parts: pd.DataFrame,
+    parts: Mapping[str, Sequence[Any]],
     signals: Sequence[SignalFact],
     events: Sequence[EventFact],
 ) -> ProcessView:
@@ -40,29 +52,22 @@ def process_view(
     row : BoardRow
         Its row on the board.
     state : ProcessState
-    parts : DataFrame
-        As `ingest.saving.part_rows` makes them, with `first_verdict`.
+    parts : mapping of str to sequence
+        Columns of `ingest.saving.part_rows`, and `first_verdict` where one is kept; one entry a part.
     signals : sequence of SignalFact
         Newest first, withdrawn ones included.
     events : sequence of EventFact
         Oldest first.
     """
-    records = parts.to_dict("records")
-    times = [calendar.local(r["time"].to_pydatetime()) for r in records]
-    points = tuple(_point(r, when) for r, when in zip(records, times, strict=True))
+    points = _points(parts, calendar)
+    times = sorted(point.time for point in points)
+    statistics, limits = (zip(*parts[name], strict=True) for name in ("statistic", "statistic_limit"))
     return ProcessView(
         row=row,
         parts=points,
-        monitors=tuple(
-            MonitorTrace(
-                name,
-                tuple(float(r["statistic"][i]) for r in records),
-                tuple(float(r["statistic_limit"][i]) for r in records),
-            )
-            for i, name in enumerate(state.monitors)
-        ),
+        monitors=tuple(map(MonitorTrace, state.monitors, statistics, limits)),
         signals=tuple(signals),
-        events=tuple((sum(t <= e.time for t in times), e) for e in events),
+        events=tuple((bisect_right(times, e.time), e) for e in events),
         positions=state.positions,
         position_offsets=state.position_offsets,
         families=state.families,
@@ -73,26 +78,18 @@ def process_view(
     )
 
 
-def _point(r: Mapping[Any, Any], when: datetime) -> PartPoint:
-    first = r.get("first_verdict")
-    return PartPoint(
-        index=int(r["idx"]),
-        serial=r["serial"],
-        pass_no=int(r["pass"]),
-        time=when,
-        family=r["family"],
-        n=int(r["n"]),
-        mean=float(r["mean"]),
-        expected=float(r["expected"]),
-        expected_se=float(r["expected_se"]),
-        score=float(r["score"]),
-        verdict=r["verdict"],
-        spread=tuple(float(v) for v in r["spread"]),
-        tool=text_or_none(r["tool"]),
-        wear=None if r["wear"] is None or math.isnan(r["wear"]) else float(r["wear"]),
-        aside=text_or_none(r["aside"]),
-        first_verdict=first if isinstance(first, str) and first != r["verdict"] else None,
-    )
+def _points(table: Mapping[str, Sequence[Any]], calendar: Calendar) -> tuple[PartPoint, ...]:
+    firsts = table.get("first_verdict") or [None] * len(table["idx"])
+    return tuple(
+        PartPoint(
+            index, serial, pass_no, calendar.local(time), family, n, mean, expected, se, score, verdict,
+            tuple(spread), text_or_none(tool), None if math.isnan(wear) else wear, text_or_none(aside),
+            first if isinstance(first, str) and first != verdict else None,
+        )
+        for index, serial, pass_no, time, family, n, mean, expected, se, score, verdict, spread, tool, wear,
+            aside, first
+        in zip(*(table[name] for name in POINT_COLUMNS), firsts, strict=True)
+    )  # fmt: skip
 
 
 def text_or_none(value: Any) -> str | None:

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import Any
 
-from dashboard.amounts import day, moment, unit_text
+import numpy as np
+from numpy.typing import NDArray
+
+from dashboard.amounts import day, unit_text
+from dashboard.figures.columns import Columns, Floats, columns
 from dashboard.figures.frame import (
     FAMILY_COLOURS,
     FAMILY_SYMBOLS,
@@ -18,20 +22,20 @@ from dashboard.figures.frame import (
     month_ticks,
     packed,
 )
-from ingest.board import EventFact, PartPoint, ProcessView, SignalFact
-from spc.units import from_base
+from ingest.board import EventFact, ProcessView, SignalFact
+from spc.units import from_base, to_base
 
 BAND = "rgba(138,143,152,0.35)"
-REACH = 2.0
-"""The expected band is this many standard errors of prediction to either side: 19 of 20 parts fall inside."""
+Chosen = NDArray[np.bool_]
+"""Which parts of a view, one entry a part."""
 
 
 def shower(view: ProcessView) -> Callable[[float], float]:
     """From a part's mean as charted by the shop to the number people see."""
-    unit, log = view.row.display, view.row.log
-    if log:
-        return lambda value: from_base(math.exp(value), unit) if math.isfinite(value) else math.nan
-    return lambda value: from_base(value, unit) if math.isfinite(value) else math.nan
+    factor = to_base(1.0, view.row.display)
+    if view.row.log:
+        return lambda value: math.exp(value) / factor if math.isfinite(value) else math.nan
+    return lambda value: value / factor if math.isfinite(value) else math.nan
 
 
 def y_title(view: ProcessView) -> str:
@@ -40,22 +44,20 @@ def y_title(view: ProcessView) -> str:
     return f"{view.row.feature_name}, {unit}" if view.row.log else f"from target, {unit}"
 
 
-def _band(parts: Sequence[tuple[int, PartPoint]], show: Callable[[float], float]) -> dict[str, Any]:
-    known = [(x, p) for x, p in parts if math.isfinite(p.expected) and math.isfinite(p.expected_se)]
-    middle = [show(part.expected) for _, part in known]
-    upper = [show(part.expected + REACH * part.expected_se) for _, part in known]
-    lower = [show(part.expected - REACH * part.expected_se) for _, part in known]
+def _band(table: Columns, chosen: Chosen) -> dict[str, Any]:
+    known = chosen & np.isfinite(table.expected)
+    middle, upper, lower = table.expected[known], table.upper[known], table.lower[known]
     return {
         "type": "scatter",
         "mode": "markers",
-        "x": packed((place for place, _ in known), whole=True),
+        "x": packed(table.index[known], whole=True),
         "y": packed(middle),
         "name": "expected (19 of 20)",
         "marker": {"symbol": "line-ew-open", "size": 6, "color": GREY, "line": {"width": 1}},
         "error_y": {
             "symmetric": False,
-            "array": packed(up - at for up, at in zip(upper, middle, strict=True)),
-            "arrayminus": packed(at - down for at, down in zip(middle, lower, strict=True)),
+            "array": packed(upper - middle),
+            "arrayminus": packed(middle - lower),
             "thickness": 4,
             "width": 0,
             "color": BAND,
@@ -64,55 +66,39 @@ def _band(parts: Sequence[tuple[int, PartPoint]], show: Callable[[float], float]
     }
 
 
-def _hover(part: PartPoint, shown: float, unit: str) -> str:
-    wear = f"<br>{part.tool or 'tool'}, {part.wear:.0f} uses before" if part.wear is not None else ""
-    aside = f"<br>set aside: {part.aside}" if part.aside else ""
-    again = f", pass {part.pass_no}" if part.pass_no > 1 else ""
-    return (
-        f"{part.serial}{again}<br>{moment(part.time)}<br>{shown:.4g} {unit}, {part.n} readings{wear}{aside}"
-    )
+LOOKS = ("", " (in a signal)", " (set aside)")
+"""What is added to the name of a family for parts of each kind."""
 
 
-LOOKS: tuple[tuple[str, str], ...] = (("", ""), ("signal", " (in a signal)"), ("aside", " (set aside)"))
-
-
-def _family(
-    view: ProcessView,
-    family: str,
-    parts: Sequence[tuple[int, PartPoint]],
-    show: Callable[[float], float],
-    name: str,
-) -> list[dict[str, Any]]:
+def _family(table: Columns, which: int, chosen: Chosen, name: str, unit: str) -> list[dict[str, Any]]:
     """One trace for ordinary blocks, one for those that raised a signal, one for those set aside."""
-    which = view.families.index(family) if family in view.families else 0
     colour, symbol = FAMILY_COLOURS[which % len(FAMILY_COLOURS)], FAMILY_SYMBOLS[which % len(FAMILY_SYMBOLS)]
-    unit = unit_text(view.row.display)
-    markers = {
-        "": {"size": 6, "color": colour, "symbol": symbol},
-        "signal": {"size": 10, "color": colour, "symbol": symbol, "line": {"width": 2, "color": VERMILION}},
-        "aside": {"size": 8, "color": GREY, "symbol": "x-thin-open", "line": {"width": 2, "color": GREY}},
-    }
+    markers = (
+        {"size": 6, "color": colour, "symbol": symbol},
+        {"size": 10, "color": colour, "symbol": symbol, "line": {"width": 2, "color": VERMILION}},
+        {"size": 8, "color": GREY, "symbol": "x-thin-open", "line": {"width": 2, "color": GREY}},
+    )
+    own = chosen & (table.family == which)
     traces = []
-    for kind, suffix in LOOKS:
-        own = [(x, p) for x, p in parts if (p.verdict if p.verdict in ("signal", "aside") else "") == kind]
-        if not own:
+    for kind, (suffix, marker) in enumerate(zip(LOOKS, markers, strict=True)):
+        at = own & (table.kind == kind)
+        if not at.any():
             continue
-        values = [show(part.mean) for _, part in own]
         traces.append({
             "type": "scatter",
             "mode": "markers",
             "name": name + suffix,
-            "x": packed((place for place, _ in own), whole=True),
-            "y": packed(values),
-            "text": [_hover(part, value, unit) for (_, part), value in zip(own, values, strict=True)],
-            "hovertemplate": "%{text}<br>%{fullData.name}<extra></extra>",
-            "customdata": [f"{part.serial}/{part.pass_no}" for _, part in own],
-            "marker": markers[kind],
+            "x": packed(table.index[at], whole=True),
+            "y": packed(table.mean[at]),
+            "text": table.hovers[at].tolist(),
+            "hovertemplate": f"%{{text}}<br>%{{y:.4~g}} {unit}<br>%{{fullData.name}}<extra></extra>",
+            "customdata": table.keys[at].tolist(),
+            "marker": marker,
         })  # fmt: skip
     return traces
 
 
-def _marks(view: ProcessView, first: int, last: int) -> tuple[list[Any], list[Any]]:
+def _marks(view: ProcessView, table: Columns, first: int, last: int) -> tuple[list[Any], list[Any]]:
     shapes: list[Any] = []
     notes: list[Any] = []
     crowded = [0.0]
@@ -124,7 +110,7 @@ def _marks(view: ProcessView, first: int, last: int) -> tuple[list[Any], list[An
                 notes.append(_note(place, _short(event), GREY))
                 crowded.append(place)
     for signal in view.signals:
-        shapes += _signal(view, signal, first, last)
+        shapes += _signal(table, signal, first, last)
     return shapes, notes
 
 
@@ -146,13 +132,12 @@ def _note(x: float, text: str, colour: str) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _signal(view: ProcessView, signal: SignalFact, first: int, last: int) -> list[Any]:
-    raised = next(
-        (p.index for p in view.parts if p.serial == signal.serial and p.pass_no == signal.pass_no), None
-    )
+def _signal(table: Columns, signal: SignalFact, first: int, last: int) -> list[Any]:
+    raised = table.place_of(signal.serial, signal.pass_no)
     if raised is None or not first <= raised <= last or signal.status == "withdrawn":
         return []
-    begun = next((p.index for p in view.parts if p.time.date() >= signal.change_from), raised)
+    begun = table.first_since(signal.change_from)
+    begun = raised if begun is None else begun
     live = signal.status == "open"
     return [
         {
@@ -185,23 +170,24 @@ def part_chart(
     dict
         Figure; every point carries ``serial/pass`` as its custom data.
     """
-    show = shower(view)
-    chosen = [part for part in view.parts if family in (None, part.family)]
+    table = columns(view)
+    which = {key: i for i, key in enumerate(view.families)}
+    chosen = (
+        np.full(len(view.parts), True) if family is None else table.family == which.get(family, len(which))
+    )
     if last:
-        chosen = chosen[-last:]
-    placed = [(part.index, part) for part in chosen]
-    traces = [_band(placed, show)]
-    for key in view.families:
-        own = [(place, part) for place, part in placed if part.family == key]
-        if own:
-            traces += _family(view, key, own, show, names.get(key, key))
+        chosen[np.flatnonzero(chosen)[:-last]] = False
+    traces = [_band(table, chosen)]
+    for key, place in which.items():
+        traces += _family(table, place, chosen, names.get(key, key), unit_text(view.row.display))
     chart = figure(traces, y_title=y_title(view))
-    if not placed:
+    at = np.flatnonzero(chosen)
+    if not len(at):
         return chart
-    first, final = placed[0][0], placed[-1][0]
-    shapes, notes = _marks(view, first, final)
-    span = [part for part in view.parts if first <= part.index <= final]
-    places, texts = month_ticks([part.time for part in span])
+    span = slice(at[0], at[-1] + 1)
+    first, final = int(table.index[at[0]]), int(table.index[at[-1]])
+    shapes, notes = _marks(view, table, first, final)
+    places, texts = month_ticks([part.time for part in view.parts[span]], months=table.months[span])
     layout = chart["layout"]
     layout["shapes"], layout["annotations"] = shapes, notes
     layout["xaxis"] |= {
@@ -210,19 +196,19 @@ def part_chart(
         "range": [first - 1, final + 1.5],
     }
     if family is not None:
-        _drawing_limits(view, family, layout, [show(part.mean) for part in chosen])
+        _drawing_limits(view, family, layout, table.mean[chosen])
     return chart
 
 
-def _drawing_limits(view: ProcessView, family: str, layout: dict[str, Any], values: list[float]) -> None:
+def _drawing_limits(view: ProcessView, family: str, layout: dict[str, Any], values: Floats) -> None:
     """Drawing limits of one family, where they are near enough not to flatten the picture."""
     specs = [s for s in view.specifications if s.family == family and s.feature == view.row.feature]
     if not specs:
         return
     spec = max(specs, key=lambda s: s.valid_from)
-    shown = [value for value in values if math.isfinite(value)]
-    height = (max(shown) - min(shown)) if shown else 0.0
-    middle = (max(shown) + min(shown)) / 2 if shown else 0.0
+    shown = values[np.isfinite(values)]
+    low, high = (float(shown.min()), float(shown.max())) if len(shown) else (0.0, 0.0)
+    height, middle = high - low, (low + high) / 2
     base = 0.0 if view.row.log else spec.target
     levels = [
         (value, name) for value, name in ((spec.lower, "lower"), (spec.upper, "upper")) if value is not None

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import base64
+import gc
 import json
 import re
+import weakref
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
@@ -15,7 +17,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from markupsafe import Markup
 
+from dashboard.amounts import moment
 from dashboard.desk import Desk
+from dashboard.figures.columns import columns
 from dashboard.figures.frame import CONFIG
 from dashboard.figures.monitors import monitor_chart
 from dashboard.figures.parts import part_chart
@@ -333,3 +337,27 @@ def test_ages_on_the_list_move_with_the_clock(shop: PaperShop, monkeypatch: pyte
     later = shop.now() + timedelta(days=3)
     monkeypatch.setattr(shop, "now", lambda: later)
     assert board.drawn(desk) == board.drawn(Desk(shop)) != first  # type: ignore[arg-type]
+
+
+def test_what_is_kept_of_a_view_goes_with_it() -> None:
+    found = view(off())
+    kept = columns(found)
+    assert columns(found) is kept
+    assert columns(replace(found)) is not kept
+    gone = weakref.ref(kept)
+    del found, kept
+    gc.collect()
+    assert gone() is None
+
+
+def test_a_point_says_its_part_and_the_chart_its_value_and_family() -> None:
+    found = view(off())
+    told = replace(found.parts[-1], pass_no=2, aside="dropped", wear=12.0, tool="set 7", n=1)
+    chart = part_chart(replace(found, parts=(*found.parts[:-1], told)), {})
+    (text,) = [text for trace in chart["data"] for text in trace.get("text", ()) if "pass 2" in text]
+    serial, when, readings, wear, aside = text.split("<br>")
+    assert serial == f"{told.serial}, pass 2"
+    assert when == moment(told.time)
+    assert (readings, wear, aside) == ("1 reading", "set 7, 12 uses before", "set aside: dropped")
+    templates = {trace["hovertemplate"] for trace in chart["data"] if "text" in trace}
+    assert all("%{y" in template and "%{fullData.name}" in template for template in templates)

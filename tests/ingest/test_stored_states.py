@@ -103,6 +103,20 @@ def test_a_closed_signal_is_read_on_the_page_of_its_process_only(gone_off: Path)
         assert closed
 
 
+def test_the_page_of_a_process_from_the_store_equals_the_one_from_the_facts(gone_off: Path) -> None:
+    with Shop.open(gone_off) as shop:
+        for process in queries.fingerprints(shop._store):
+            now, then = shop.process(process), shop.process(process, datetime(2025, 12, 31, 16))  # noqa: DTZ001
+            assert now is not None and then is not None
+            first = [replace(point, first_verdict=None) for point in now.parts]
+            assert repr(first) == repr(list(then.parts))  # as text, where NaN equals NaN
+            assert repr(now.monitors) == repr(then.monitors)
+            assert now.monitors and all(len(m.limit) == len(m.statistic) == len(first) for m in now.monitors)
+            assert now.events == then.events
+            for at, event in now.events:
+                assert at == sum(point.time <= event.time for point in now.parts)
+
+
 def test_another_way_of_judging_judges_every_process_again(
     gone_off: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
