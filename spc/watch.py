@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
 
 import numpy as np
@@ -68,7 +69,7 @@ def widening(score: Floats) -> float:
     return math.sqrt((1.0 + phi) / (1.0 - phi))
 
 
-class Watch:
+class Watch(ABC):
     """A monitor: fills its statistic and limit stretch by stretch and says where it alarms."""
 
     name = ""
@@ -94,17 +95,17 @@ class Watch:
         self.implied[start:stop] = 1.0
         self.watch_from = stop
 
+    @abstractmethod
     def step(self, start: int, stop: int) -> int | None:
         """Watch a stretch; index of the first part beyond the limit."""
-        raise NotImplementedError
 
+    @abstractmethod
     def onset(self, at: int) -> Onset:
         """Where the change that shows at this part most likely began."""
-        raise NotImplementedError
 
+    @abstractmethod
     def evidence(self, start: int, stop: int) -> tuple[float, float]:
         """Sum of weighted scores over a stretch, and of squared weights, for a change before it."""
-        raise NotImplementedError
 
     def _widening(self, start: int) -> float:
         used = self.used[:start]
