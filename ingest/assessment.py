@@ -12,9 +12,11 @@ import numpy as np
 import pandas as pd
 
 from ingest.board import ClosingFact, DoubtFact, EventFact, OutFact, SignalFact
+from ingest.board_wear import LeftFact
 from ingest.budget import Pace, month_of
 from ingest.calendar import Calendar, microseconds
 from ingest.facts import ProcessFacts, ShopFacts
+from ingest.forecast import forecast
 from ingest.known import Known
 from ingest.plan import Plan
 from spc.assess import Assessment, Signal, assess
@@ -60,6 +62,7 @@ class ProcessState:
     part_sd: float
     notes: tuple[str, ...]
     plan_sha: str
+    left: LeftFact | None = None
 
 
 @dataclass(frozen=True)
@@ -130,6 +133,7 @@ def assess_process(
         part_sd=float(result.part_sd),
         notes=tuple(result.notes),
         plan_sha=plan.sha256,
+        left=forecast(plan, calendar, facts, result, families),
     )
     return AssessedProcess(facts, result, state, _verdicts(facts, result))
 

@@ -12,12 +12,14 @@ from enum import StrEnum
 
 from ingest.board_files import LogEntry, Question, ReceiptFact, SetAsideFact, SourceRow
 from ingest.board_parts import PartDerived, PartReading, PartStock, PartView, PassFact
+from ingest.board_wear import LeftFact
 
 __all__ = [
     "BoardRow",
     "ClosingFact",
     "DoubtFact",
     "EventFact",
+    "LeftFact",
     "LogEntry",
     "MonitorTrace",
     "OutFact",
@@ -218,8 +220,18 @@ class BoardRow:
     """Working days since the last part; None when there was none."""
     usual_gap: float | None
     """Usual working days between parts."""
-    parts_left: None = None
-    unit: None = None
+    left: LeftFact | None = None
+    """How much is left of the tool's life before a limit; None where no tool's life is counted."""
+
+    @property
+    def parts_left(self) -> dict[str, int | None] | None:
+        """Uses left with 10, 50 and 90 % chance to have reached a limit by then; None when nothing can be said."""
+        return self.left.left if self.left is not None else None
+
+    @property
+    def unit(self) -> str | None:
+        """What `parts_left` is counted in; None without it."""
+        return self.left.unit if self.left is not None and self.left.left is not None else None
 
     @property
     def open_signals(self) -> tuple[SignalFact, ...]:

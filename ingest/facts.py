@@ -16,7 +16,7 @@ from ingest.outs import latest_out
 from ingest.plan import Feature, Plan
 from ingest.resolve import Resolved
 from ingest.tables import FeatureTable, feature_tables
-from ingest.wear import Lives, lives_of
+from ingest.wear import Lives, ToolNow, lives_of, tool_now
 from spc.assess import Closing, Cure, ProcessData, ProcessOptions
 
 
@@ -51,6 +51,8 @@ class ProcessFacts:
         What of the latest part is out of tolerance.
     judged_by : tuple of str
         What people said of its signals, and the hash of the plan.
+    tool : ToolNow or None
+        The tool it wears, as it stands after the latest part made.
     """
 
     process: str
@@ -69,6 +71,7 @@ class ProcessFacts:
     gauges: dict[str, int]
     out: OutFact | None
     judged_by: tuple[str, ...]
+    tool: ToolNow | None = None
 
     @property
     def monitors(self) -> int:
@@ -77,7 +80,16 @@ class ProcessFacts:
 
     def fingerprint(self) -> str:
         """Hash of everything the assessment rests on; equal facts give the same assessment."""
-        said = (self.process, self.options, self.cures, self.closings, self.out, self.gauges, self.judged_by)
+        said = (
+            self.process,
+            self.options,
+            self.cures,
+            self.closings,
+            self.out,
+            self.gauges,
+            self.judged_by,
+            self.tool.mark if self.tool is not None else None,
+        )
         digest = hashlib.sha256(repr(said).encode())
         data = self.data
         for array in (data.readings, *data.strata, data.family, data.day, data.run_length, data.level):
@@ -239,6 +251,7 @@ def _process(
     return ProcessFacts(
         process, on, op, key, parts, data, options, events, cures, _closings(known, process, parts),
         own.renewal.unit if own is not None else None, rows, table, use, out, _said(known, process),
+        tool_now(own) if own is not None else None,
     )  # fmt: skip
 
 

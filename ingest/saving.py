@@ -17,7 +17,7 @@ from ingest.moment import Moment
 from ingest.records import signal_from, signal_json, state_json
 from ingest.store import Store
 
-METHOD = 2
+METHOD = 3
 """Rises when parts or signals are judged or kept differently than before: every shop is then assessed again."""
 PART_COLUMNS = (
     "process", "idx", "serial", "pass", "time", "day", "family", "n", "mean", "within_ss", "expected",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from datetime import datetime
 
@@ -42,7 +43,7 @@ def board_rows(
     Returns
     -------
     list of BoardRow
-        By state, then by how rarely chance shows as much (rarest first), then newest signal first.
+        By state, then by how little is left before a limit, then by how rarely chance shows as much (rarest first), then newest signal first.
     """
     doubts = {s.doubt.gauge: (s.doubt, s.doubt_from) for s in states.values() if s.doubt is not None}
     rows = [
@@ -53,12 +54,13 @@ def board_rows(
     return sorted(rows, key=_rank)
 
 
-def _rank(row: BoardRow) -> tuple[int, float, int, str]:
+def _rank(row: BoardRow) -> tuple[int, float, float, int, str]:
     severity = SEVERITY[row.state]
     if row.state == State.HOLDING and row.unconfirmed:
         severity = UNCONFIRMED
     newest = max((s.since.toordinal() for s in row.signals), default=0)
-    return severity, -(row.chance_interval_days or 0.0), -newest, row.process
+    left = row.left.p50 if row.left is not None and row.left.p50 is not None else math.inf
+    return severity, left, -(row.chance_interval_days or 0.0), -newest, row.process
 
 
 def _doubt_of(
@@ -144,4 +146,5 @@ def _row(
         log=feature.scale == "log",
         silent_days=silent_days,
         usual_gap=state.usual_gap,
+        left=state.left,
     )

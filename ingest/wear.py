@@ -22,6 +22,8 @@ class Lives:
         When each life began, oldest first. [naive UTC]
     tools : tuple of str or None
         Tool fitted at each start.
+    kinds : tuple of str
+        Kind of event at each start.
     when : (uses,) datetime64 array
         When each use ended, oldest first.
     total : (uses + 1,) float array
@@ -31,6 +33,7 @@ class Lives:
     renewal: Renewal
     starts: NDArray[np.datetime64]
     tools: tuple[str | None, ...]
+    kinds: tuple[str, ...]
     when: NDArray[np.datetime64]
     total: NDArray[np.float64]
 
@@ -78,6 +81,40 @@ def lives_of(plan: Plan, renewal: Renewal, uses: pd.DataFrame, events: pd.DataFr
         renewal,
         begins["time"].to_numpy(),
         tuple(t if isinstance(t, str) else None for t in begins["tool"]),
+        tuple(str(kind) for kind in begins["kind"]),
         mine["when"].to_numpy(),
         np.concatenate([[0.0], np.cumsum(number)]),
+    )
+
+
+@dataclass(frozen=True)
+class ToolNow:
+    """The tool on a machine after the latest part made: which life, since when, how far."""
+
+    renewal: Renewal
+    life: int
+    """-1 before the first renewal in the log."""
+    uses: float
+    since: np.datetime64 | None
+    """[naive UTC]"""
+    tool: str | None
+    began_with: str | None
+
+    @property
+    def mark(self) -> tuple[str, ...]:
+        """Everything about it, to tell whether it has changed."""
+        return tuple(
+            str(v) for v in (self.renewal.name, self.life, self.uses, self.since, self.tool, self.began_with)
+        )
+
+
+def tool_now(lives: Lives) -> ToolNow:
+    """Where the current life of a tool stands, going by everything made so far, measured or not."""
+    last = len(lives.starts) - 1
+    if last < 0:
+        return ToolNow(lives.renewal, -1, float(lives.total[-1]), None, None, None)
+    start = lives.starts[last]
+    base = lives.total[np.searchsorted(lives.when, start, side="right")]
+    return ToolNow(
+        lives.renewal, last, float(lives.total[-1] - base), start, lives.tools[last], lives.kinds[last]
     )

@@ -1,0 +1,70 @@
+"""What is told of a tool that wears, and of what probably stands behind a signal; units as in `ingest.board`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+
+@dataclass(frozen=True)
+class LeftFact:
+    """The current life of a process's tool: how much is left of it before the process reaches a limit."""
+
+    renewal: str
+    """The plan's name of the tool ("finish stones")."""
+    unit: str
+    """What its life is counted in."""
+    tool: str | None
+    since: date | None
+    """When this life began; None before the first renewal in the log."""
+    began_with: str | None
+    """Kind of the event it began with (plan key)."""
+    uses: float
+    """Uses up to the latest part made."""
+    usual: float | None
+    """Median of the finished lives without a signal; None before one has finished."""
+    finished: int
+    taught: int
+    """Finished lives, and those of them without a signal that the forecast learned from."""
+    p10: float | None
+    p50: float | None
+    p90: float | None
+    """Uses left with 10, 50 and 90 % chance that the expected part has reached the limit by then, in whole parts: those
+    of the parts still expected inside. 0 when it is there already; None when farther off than can be said."""
+    side: int
+    """+1 the upper limit comes first, -1 the lower; 0 none in sight."""
+    family: str | None
+    """Family whose limit comes first."""
+    limit: float | None
+    """That limit, base unit."""
+    reason: str
+    """Why there is no p50: "" | "no limit" | "learning" | "far"."""
+    missing_parts: int
+    """While learning: parts of this life that are missing before it is forecast by itself."""
+    horizon: float
+    """Uses ahead beyond which nothing is said."""
+    bent: float
+    """Chance that this life has left its course."""
+    bent_at: float | None
+    """Uses at which it most likely did."""
+    faster_days: float | None
+    """How often chance alone shows a tool somewhere in the shop that wears this much faster than its predecessors;
+    None when this one does not wear faster, or nothing is known of them. At most 36525 days."""
+
+    @property
+    def faster(self) -> bool:
+        """It wears faster than its predecessors, and chance would show that less than once in three months."""
+        return self.faster_days is not None and self.faster_days >= _NOTABLE
+
+    @property
+    def left(self) -> dict[str, int | None] | None:
+        """p10, p50 and p90 as whole uses; None when not even the shortest can be said."""
+        if self.p10 is None:
+            return None
+        return {
+            k: None if v is None else round(v)
+            for k, v in (("p10", self.p10), ("p50", self.p50), ("p90", self.p90))
+        }
+
+
+_NOTABLE = 3 * 30.4
