@@ -66,24 +66,10 @@ def d2(n: int) -> float:
 
 @cache
 def d3(n: int) -> float:
-    """Standard deviation of the range of a normal sample of n, in standard deviations.
+    """Standard deviation of the range of a normal sample, in standard deviations of one value.
 
-    E[W^2] = 2 * double integral over x < y of 1 - Phi(y)^n - (1 - Phi(x))^n + (Phi(y) - Phi(x))^n.
-
-    Parameters
-    ----------
-    n : int
-        Sample size, 2 or more.
-
-    Returns
-    -------
-    float
-        d3. [-]
-
-    Raises
-    ------
-    SpcError
-        n is below 2 or not a whole number.
+    E[W^2] = 2 * double integral over x < y of 1 - Phi(y)^n - (1 - Phi(x))^n + (Phi(y) - Phi(x))^n. Size and
+    refusals as for `d2`.
 
     References
     ----------
@@ -134,22 +120,10 @@ def c4(n: float) -> float:
 
 @cache
 def median_range(n: int) -> float:
-    """Median range of a normal sample of n, in standard deviations.
+    """Median range of a normal sample, in its standard deviations, for limits from median ranges.
 
-    Parameters
-    ----------
-    n : int
-        Sample size, 2 or more.
-
-    Returns
-    -------
-    float
-        The w at which n * integral of phi(x) (Phi(x + w) - Phi(x))^(n-1) is one half. [-]
-
-    Raises
-    ------
-    SpcError
-        n is below 2 or not a whole number.
+    The w at which n times the integral of phi(x) (Phi(x + w) - Phi(x))^(n-1) is one half, by the quadrature
+    that `d2` uses; size and refusals as there.
 
     References
     ----------

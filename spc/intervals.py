@@ -125,8 +125,7 @@ def bissell_interval(estimate: float, n: int, confidence: float = 0.95) -> Index
     """
     from scipy.special import ndtri
 
-    if n < 2:
-        raise TooFewReadings("an interval of a capability index", "2 values", n)
+    _sized(n)
     half = float(ndtri((1 + confidence) / 2)) * math.sqrt(1 / (9 * n) + estimate**2 / (2 * (n - 1)))
     return Index(estimate, estimate - half, estimate + half, confidence)
 
@@ -134,52 +133,65 @@ def bissell_interval(estimate: float, n: int, confidence: float = 0.95) -> Index
 def one_sided_interval(estimate: float, n: int, confidence: float = 0.95) -> Index:
     """Exact interval of a one-sided index of n independent normal values, by the noncentral t.
 
-    3 sqrt(n) times the estimate is noncentral t with n - 1 degrees of freedom, centred on 3 sqrt(n) C.
-
-    Parameters
-    ----------
-    estimate : float
-        (upper - mean) / (3 s) or (mean - lower) / (3 s).
-    n : int
-        Values, 2 or more.
-    confidence : float
-        Two-sided.
-
-    Returns
-    -------
-    Index
-
-    Raises
-    ------
-    TooFewReadings
-        n is below 2.
+    3 sqrt(n) times the estimate, (upper - mean) / (3 s) or (mean - lower) / (3 s), is noncentral t with n - 1
+    degrees of freedom, centred on 3 sqrt(n) C. Arguments and refusals as for `bissell_interval`.
 
     References
     ----------
     .. [1] Owen, D. B. (1968), Technometrics 10, 445-478 (noncentral t; from memory).
     """
-    from scipy.optimize import root_scalar
+    low, high = one_sided_limits(np.array([estimate]), np.array([n]), confidence)
+    return Index(estimate, float(low[0]), float(high[0]), confidence)
+
+
+def one_sided_limits(
+    estimate: NDArray[np.floating], n: NDArray[np.int_], confidence: float = 0.95
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Exact limits of many one-sided indices at once, as `one_sided_interval`.
+
+    Parameters
+    ----------
+    estimate, n : arrays of one shape
+        Indices, and the values each was found from (2 or more).
+    confidence : float
+        Two-sided.
+
+    Returns
+    -------
+    lower, upper : arrays, same shape
+
+    Raises
+    ------
+    TooFewReadings
+        An n is below 2.
+    """
+    from scipy.optimize.elementwise import find_root
     from scipy.special import chdtri, nctdtr, ndtri
 
-    if n < 2:
-        raise TooFewReadings("an interval of a capability index", "2 values", n)
-    if estimate < 0:
-        mirror = one_sided_interval(-estimate, n, confidence)
-        return Index(estimate, -mirror.upper, -mirror.lower, confidence)
-    root = 3 * math.sqrt(n)
-    t = root * estimate
+    size = np.asarray(n, dtype=float)
+    _sized(float(size.min(initial=2)))
+    root = 3 * np.sqrt(size)
+    # Negative indices are answered by their mirror image, where the noncentral t is accurate.
+    t = np.abs(root * np.asarray(estimate, dtype=float))
     tail = (1 - confidence) / 2
     # For t >= 0 the chance of T > t is below `tail` at `least` and above 1 - `tail` at `most`.
-    least = float(ndtri(tail)) - 1
-    most = 1 - least + t * math.sqrt(float(chdtri(n - 1, 1e-12)) / (n - 1))
+    least = np.full(t.shape, float(ndtri(tail)) - 1)
+    most = 1 - least + t * np.sqrt(chdtri(size - 1, 1e-12) / (size - 1))
 
-    def centre(chance_above: float) -> float:
-        def excess(d: float) -> float:
-            return 1 - float(nctdtr(n - 1, d, t)) - chance_above
+    def centre(chance_above: float) -> NDArray[np.float64]:
+        def excess(d: NDArray[np.float64], dof: NDArray[np.float64], at: NDArray[np.float64]):
+            return 1 - nctdtr(dof, d, at) - chance_above
 
-        return float(root_scalar(excess, bracket=(least, most), xtol=1e-10).root)
+        return find_root(excess, (least, most), args=(size - 1, t), tolerances={"xatol": 1e-10}).x
 
-    return Index(estimate, centre(tail) / root, centre(1 - tail) / root, confidence)
+    low, high = centre(tail) / root, centre(1 - tail) / root
+    below = np.asarray(estimate) < 0
+    return np.where(below, -high, low), np.where(below, -low, high)
+
+
+def _sized(n: float) -> None:
+    if n < 2:
+        raise TooFewReadings("an interval of a capability index", "2 values", int(n))
 
 
 def binomial_interval(count: int, n: int, confidence: float = 0.95) -> Index:
