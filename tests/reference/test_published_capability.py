@@ -8,7 +8,9 @@ import pytest
 from spc.charts import mean_range
 from spc.distribution import share_out
 from spc.intervals import binomial_interval, bissell_interval, tolerance_factor
+from spc.percentile import percentile_capability
 from spc.quick import quick
+from spc.resample import resampled_points
 from spc.tolerance import distance_index
 from spc.variation import overall_sigma
 from tests.reference.tables import column, printed, table
@@ -120,3 +122,20 @@ def test_heat_flow_calibrations():
     assert found.mean == printed("9.261460", 0.6)
     assert overall_sigma(x) == printed("0.022789")
     assert np.isfinite(found.sigma_within)
+
+
+def test_film_thickness_by_percentiles():
+    """NIST/SEMATECH e-Handbook 3.5.1.2: CNPK 1.35762 from the 0.5 %, 50 % and 99.5 % points, at (n + 1) p.
+
+    ISO 22514-2 takes 0.135 % and 99.865 % instead, which 168 values do not hold.
+    """
+    x = column("nist_furnace.csv", "thickness")
+    found = percentile_capability(x, 460, 660, shape="as measured", tail=0.005)
+    assert (found.low, found.median, found.high) == (printed("487.00"), printed("562.50"), printed("634.00"))
+    assert found.ppk is not None
+    assert found.ppk.estimate == printed("1.35762")
+    theirs = "634.00 615.10 595.00 582.75 562.50 546.25 532.90 514.23 487.00"
+    shares = (0.995, 0.975, 0.9, 0.75, 0.5, 0.25, 0.1, 0.025, 0.005)
+    points = resampled_points(x[:, None], np.ones((1, 168)), shares)[:, 0]
+    for ours, text in zip(points, theirs.split(), strict=True):
+        assert ours == printed(text)

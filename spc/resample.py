@@ -1,0 +1,146 @@
+"""Bootstrap by part: whole parts are drawn again, since readings on one part share their set-up."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from spc.errors import SpcError, TooFewReadings
+from spc.tolerance import check_limits, distance_index
+
+Array = NDArray[np.float64]
+COPIES = 2_000
+_CELLS = 4_000_000
+
+
+def part_weights(parts: int, rng: np.random.Generator, copies: int = COPIES) -> Array:
+    """How often each part counts in each copy.
+
+    Parameters
+    ----------
+    parts : int
+        2 or more.
+    rng : numpy.random.Generator
+    copies : int
+
+    Returns
+    -------
+    array, shape (copies, parts)
+        Rows add up to `parts`.
+
+    Raises
+    ------
+    TooFewReadings
+        Fewer than 2 parts.
+
+    References
+    ----------
+    .. [1] Efron, B. & Tibshirani, R. J. (1993), An Introduction to the Bootstrap; whole clusters: Davison, A. C.
+       & Hinkley, D. V. (1997), Bootstrap Methods and their Application, 3.8 (both from memory).
+    """
+    if parts < 2:
+        raise TooFewReadings("a bootstrap by part", "2 parts", parts)
+    return rng.multinomial(parts, np.full(parts, 1 / parts), size=copies).astype(float)
+
+
+def resampled_moments(readings: ArrayLike, weights: Array) -> tuple[Array, Array]:
+    """Mean and standard deviation of all readings in each copy, by two matrix products.
+
+    Parameters
+    ----------
+    readings : array-like, shape (parts, p) or (processes, parts, p)
+        NaN = not measured. [any unit]
+    weights : array, shape (copies, parts)
+        From `part_weights`; shared by all processes.
+
+    Returns
+    -------
+    mean, sd : arrays, shape (copies,) or (processes, copies)
+        n - 1 standard deviation of the counted readings. [unit]
+    """
+    y = np.asarray(readings, dtype=float)
+    table = y[None] if y.ndim == 2 else y
+    known = np.isfinite(table)
+    first = np.nanmean(np.where(known.any((1, 2), keepdims=True), table, 0.0), axis=(1, 2), keepdims=True)
+    centred = np.where(known, table - first, 0.0)
+    count = known.sum(axis=2) @ weights.T
+    sums = centred.sum(axis=2) @ weights.T
+    squares = (centred**2).sum(axis=2) @ weights.T
+    mean = sums / count
+    variance = np.maximum(squares - count * mean**2, 0.0) / np.maximum(count - 1, 1)
+    mean, sd = mean + first[:, :, 0], np.sqrt(variance)
+    return (mean[0], sd[0]) if y.ndim == 2 else (mean, sd)
+
+
+def resampled_points(readings: ArrayLike, weights: Array, shares: tuple[float, ...]) -> Array:
+    """Points of the readings of each copy below which given shares lie, at (n + 1) p.
+
+    Parameters
+    ----------
+    readings : array-like, shape (parts, p)
+        NaN = not measured. [any unit]
+    weights : array, shape (copies, parts)
+    shares : tuple of float
+        Within 0 and 1.
+
+    Returns
+    -------
+    array, shape (len(shares), copies)
+        [unit]
+    """
+    y = np.asarray(readings, dtype=float)
+    part, _ = np.nonzero(np.isfinite(y))
+    x = y[np.isfinite(y)]
+    order = np.argsort(x, kind="stable")
+    x, part = x[order], part[order]
+    found = np.empty((len(shares), weights.shape[0]))
+    step = max(1, _CELLS // x.size)
+    for begin in range(0, weights.shape[0], step):
+        counts = np.cumsum(weights[begin : begin + step][:, part], axis=1)
+        n = counts[:, -1]
+        for i, share in enumerate(shares):
+            place = np.clip((n + 1) * share, 1, n)
+            under = np.floor(place)
+            low = x[_first_at_least(counts, under)]
+            high = x[_first_at_least(counts, np.minimum(under + 1, n))]
+            found[i, begin : begin + step] = low + (place - under) * (high - low)
+    return found
+
+
+def bootstrap_index(
+    readings: ArrayLike, lower: float | None, upper: float | None, *, copies: int = COPIES, seed: int = 0
+) -> Array:
+    """Ppk of normal readings in every copy, for one process or many with the same number of parts.
+
+    Parameters
+    ----------
+    readings : array-like, shape (parts, p) or (processes, parts, p)
+        NaN = not measured. [any unit]
+    lower, upper : float or None
+        At least one. [unit]
+    copies, seed : int
+        The same seed gives the same result.
+
+    Returns
+    -------
+    array, shape (copies,) or (processes, copies)
+
+    Raises
+    ------
+    SpcError
+        No limit or impossible ones.
+    TooFewReadings
+        Fewer than 2 parts.
+    """
+    check_limits(lower, upper)
+    if lower is None and upper is None:
+        raise SpcError("an index of the distance to a limit needs a limit")
+    y = np.asarray(readings, dtype=float)
+    weights = part_weights(y.shape[-2], np.random.default_rng(seed), copies)
+    mean, sd = resampled_moments(y, weights)
+    sd = np.maximum(sd, 1e-300)
+    return np.asarray(distance_index(mean - 3 * sd, mean, mean + 3 * sd, lower, upper), dtype=float)
+
+
+def _first_at_least(counts: Array, wanted: Array) -> NDArray[np.intp]:
+    return (counts >= wanted[:, None]).argmax(axis=1)
