@@ -8,17 +8,16 @@ from typing import Any
 
 from flask import Flask, request
 
+from dashboard import row_work
 from dashboard.commands import receipt_line
 from dashboard.desk import Desk
+from dashboard.row_work import Mistake
 from ingest.receipt import IncomingFile
 from ingest.shop import Shop, ShopError
 
 Answer = tuple[dict[str, Any], int]
 LONGEST = 1000
-
-
-class Mistake(ValueError):  # noqa: N818 - reads as what it is
-    """Something a person left out or wrote so that it cannot be used; the text is shown as it is."""
+LONGEST_LINE = 65_536
 
 
 def _text(form: Mapping[str, object], key: str, asked: str = "") -> str:
@@ -38,12 +37,7 @@ def _whole(form: Mapping[str, object], key: str) -> int:
 
 
 def _who(form: Mapping[str, object], shop: Shop) -> str:
-    who = _text(form, "who", "Who you are")
-    if who not in shop.plan.people:
-        raise Mistake(
-            f"{who!r} is not among the plan's people: {', '.join(shop.plan.people) or 'none are named'}."
-        )
-    return who
+    return row_work.spoken_by(shop, _text(form, "who", "Who you are"))
 
 
 def _when(form: Mapping[str, object], shop: Shop) -> datetime:
@@ -119,23 +113,56 @@ def restore_part(shop: Shop, form: Mapping[str, object]) -> dict[str, Any]:
     return {"said": f"Block {serial} counts again.", "undo": line}
 
 
-def judge_row(shop: Shop, form: Mapping[str, object]) -> dict[str, Any]:
-    """A reading in doubt is used after all, or rejected."""
-    use = _text(form, "use", "Whether to use it")
+def _said(done: tuple[str, tuple[int, ...]]) -> dict[str, Any]:
+    said, lines = done
+    return {"said": said} | ({"undo": lines[0]} if len(lines) == 1 else {})
+
+
+def _lines(form: Mapping[str, object]) -> list[int] | None:
+    return [_whole(form, "line")] if _text(form, "line") else None
+
+
+def judge_rows(shop: Shop, form: Mapping[str, object]) -> dict[str, Any]:
+    """Rows of a file, or all of them, are used as they stand or rejected."""
+    use = _text(form, "use", "Whether to use them")
     if use not in ("yes", "no"):
         raise Mistake(f"use must be yes or no, not {use!r}.")
-    line = shop.judge_row(
-        _whole(form, "receipt"),
-        _whole(form, "line"),
-        _text(form, "col") or None,
-        use == "yes",
-        _text(form, "reason", "The reason"),
-        _who(form, shop),
-    )
-    return {
-        "said": "It is used from now on." if use == "yes" else "It is rejected; it stays visible.",
-        "undo": line,
+    asked = {
+        "receipt": _whole(form, "receipt"),
+        "lines": _lines(form),
+        "kind": _text(form, "kind") or None,
+        "col": _text(form, "col") or None,
+        "use": use == "yes",
+        "reason": _text(form, "reason", "The reason"),
+        "who": _who(form, shop),
     }
+    return _said(row_work.judge(shop, asked))
+
+
+def fix_row(shop: Shop, form: Mapping[str, object]) -> dict[str, Any]:
+    """A line that could not be stored is written anew."""
+    asked = {
+        "receipt": _whole(form, "receipt"),
+        "line": _whole(form, "line"),
+        "text": str(form.get("text") or "")[:LONGEST_LINE],
+        "reason": _text(form, "reason", "The reason"),
+        "who": _who(form, shop),
+    }
+    return _said(row_work.fix(shop, asked))
+
+
+def correct_rows(shop: Shop, form: Mapping[str, object]) -> dict[str, Any]:
+    """What stored rows say is put right."""
+    asked = {
+        "receipt": _whole(form, "receipt"),
+        "lines": _lines(form),
+        "col": _text(form, "col") or None,
+        "field": _text(form, "field", "What to correct"),
+        "to": _text(form, "to"),
+        "reason": _text(form, "reason", "The reason"),
+        "who": _who(form, shop),
+    }
+    return _said(row_work.correct(shop, asked))
 
 
 DOORS: dict[str, Callable[[Shop, Mapping[str, object]], dict[str, Any]]] = {
@@ -144,7 +171,9 @@ DOORS: dict[str, Callable[[Shop, Mapping[str, object]], dict[str, Any]]] = {
     "close_signal": close_signal,
     "set_part_aside": set_part_aside,
     "restore_part": restore_part,
-    "judge_row": judge_row,
+    "judge_rows": judge_rows,
+    "fix_row": fix_row,
+    "correct_rows": correct_rows,
 }
 
 

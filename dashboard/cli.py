@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from dashboard.cli_rows import rows
 from dashboard.terminal import fail, hint, prepare, progress, say
 
 if TYPE_CHECKING:
@@ -22,6 +22,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
+app.add_typer(rows, name="rows")
 
 Folder = Annotated[
     Path | None, typer.Option("--folder", "-f", help="Shop folder; the current one if it holds a plan.")
@@ -133,8 +134,9 @@ def ingest(
     folder: Folder = None,
 ) -> None:
     """Take files in. Exit code 2 when one could not be; it is kept and named on the Intake page."""
-    from dashboard import commands, running
-    from dashboard.folders import open_shop, shop_folder
+    from dashboard import commands
+    from dashboard.folders import shop_folder
+    from dashboard.handing import work_on
     from ingest.receipt import IncomingFile
 
     place = shop_folder(folder)
@@ -146,38 +148,22 @@ def ingest(
             fail(f"{path} is a folder: name files. Nothing was taken in.")
         except OSError as error:
             fail(f"{path} cannot be read: {error.strerror or error}. Nothing was taken in.")
-    found = running.find(place)
-    if found:
-        _finish(_handed(lambda: found.hand_files([(file.name, file.data) for file in loaded])))
-    shop = open_shop(place)
-    try:
+
+    def here(shop: Shop) -> commands.Outcome:
         with progress("Taking files in", len(loaded)) as step:
-            outcome = commands.ingest(shop, loaded, step)
-    finally:
-        shop.close()
-    _finish(outcome)
+            return commands.ingest(shop, loaded, step)
 
-
-def _handed(ask: Callable[[], Outcome]) -> Outcome:
-    from dashboard.running import HandoverFailed
-
-    try:
-        return ask()
-    except HandoverFailed as error:
-        fail(f"The work could not be handed over: {error}.")
+    named = [(file.name, file.data) for file in loaded]
+    _finish(work_on(place, lambda found: found.hand_files(named), here))
 
 
 @app.command()
 def serve(folder: Folder = None, port: Port = PORT) -> None:
     """Watch the inbox and serve the pages on this machine."""
-    from dashboard import running
-    from dashboard.folders import open_shop, shop_folder
+    from dashboard.folders import shop_folder
+    from dashboard.handing import own
 
-    place = shop_folder(folder)
-    found = running.find(place)
-    if found:
-        fail(f"{place} is already served by process {found.pid} at {found.address}")
-    _serve(open_shop(place), port)
+    _serve(own(shop_folder(folder)), port)
 
 
 def _serve(shop: Shop, port: int) -> None:
@@ -203,21 +189,19 @@ def status(
     folder: Folder = None,
 ) -> None:
     """Show what is going off. Exit code 1 while a signal is open."""
-    from dashboard import commands, running
-    from dashboard.folders import open_shop, shop_folder
+    from dashboard import commands
+    from dashboard.folders import shop_folder
+    from dashboard.handing import work_on
 
     day = _day(as_of) if as_of else None
-    place = shop_folder(folder)
-    found = running.find(place)
-    if found:
-        query = {"json": "1" if json else "0"} | ({"as_of": day.isoformat()} if day else {})
-        _finish(_handed(lambda: found.hand("status", query=query)))
-    shop = open_shop(place)
-    try:
-        outcome = commands.status(shop, day, json=json)
-    finally:
-        shop.close()
-    _finish(outcome)
+    query = {"json": "1" if json else "0"} | ({"as_of": day.isoformat()} if day else {})
+    _finish(
+        work_on(
+            shop_folder(folder),
+            lambda found: found.hand("status", query=query),
+            lambda shop: commands.status(shop, day, json=json),
+        )
+    )
 
 
 @app.command()
@@ -287,21 +271,15 @@ def study(
 @app.command()
 def rebuild(folder: Folder = None) -> None:
     """Make the database anew from archive, journal and plans."""
-    from dashboard import commands, running
-    from dashboard.folders import shop_folder
-    from ingest.problems import PlanError, ShopBusy, StoreError
-    from ingest.shop import Shop
+    from dashboard import commands
+    from dashboard.folders import rebuild_or_busy, shop_folder
+    from dashboard.handing import work_on
 
-    place = shop_folder(folder)
-    found = running.find(place)
-    if found:
-        _finish(_handed(lambda: found.hand("rebuild")))
-    try:
-        shop = Shop.rebuild(place)
-    except (ShopBusy, PlanError, StoreError) as error:
-        fail(str(error))
-    try:
-        outcome = commands.rebuilt(shop)
-    finally:
-        shop.close()
+    with progress("Bringing files back", 2) as step:
+        outcome = work_on(
+            shop_folder(folder),
+            lambda found: found.hand("rebuild"),
+            commands.rebuilt,
+            opening=lambda place: rebuild_or_busy(place, step),
+        )
     _finish(outcome)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from dashboard.terminal import fail
+from dashboard.terminal import Step, fail
 
 if TYPE_CHECKING:
     from ingest.shop import Shop
@@ -36,18 +37,44 @@ def shop_folder(given: Path | None) -> Path:
 
 def open_shop(folder: Path) -> Shop:
     """Open a shop, or end the command with one sentence."""
-    from ingest.problems import PlanError, ShopBusy, StoreError
-    from ingest.shop import Shop, ShopError
-
-    try:
-        return Shop.open(folder)
-    except ShopBusy as busy:
-        holder = f"process {busy.pid}" if busy.pid is not None else "another process"
+    shop, busy = open_or_busy(folder)
+    if shop is None:
         fail(
-            f"{folder} is in use by {holder}. Wait until it is done, or stop it, and try again; "
+            f"{busy} Wait until it is done, or stop it, and try again; "
             "a running `tenthwise serve` takes commands over by itself."
         )
-    except (PlanError, ShopError) as error:
+    return shop
+
+
+def open_or_busy(folder: Path) -> tuple[Shop | None, str]:
+    """The shop, opened; or None and who owns it. Anything else that is wrong ends the command."""
+    from ingest.shop import Shop
+
+    return _or_busy(folder, lambda: Shop.open(folder))
+
+
+def rebuild_or_busy(folder: Path, step: Step) -> tuple[Shop | None, str]:
+    """The shop with its database made anew; or None and who owns it. Tells `step` files done and in all."""
+    from ingest.shop import Shop
+
+    return _or_busy(folder, lambda: Shop.rebuild(folder, step))
+
+
+def _or_busy(folder: Path, opening: Callable[[], Shop]) -> tuple[Shop | None, str]:
+    from ingest.archive import ArchiveError
+    from ingest.journal import JournalError
+    from ingest.problems import PlanError, ShopBusy, StoreError
+    from ingest.shop import ShopError
+    from ingest.store import NewerStore
+
+    try:
+        return opening(), ""
+    except ShopBusy as busy:
+        holder = f"process {busy.pid}" if busy.pid is not None else "another process"
+        return None, f"{folder} is in use by {holder}."
+    except JournalError as error:
+        fail(f"The journal of {folder} is damaged. {error}")
+    except (PlanError, ShopError, NewerStore, ArchiveError) as error:
         fail(str(error))
     except StoreError as error:
         fail(f"{error} Run `tenthwise rebuild --folder {folder}` to make the database anew from the archive.")

@@ -7,7 +7,7 @@ from typing import Any
 
 from flask import Flask, request
 
-from dashboard import commands
+from dashboard import commands, row_work
 from dashboard.desk import Desk
 from ingest.receipt import IncomingFile
 
@@ -39,6 +39,13 @@ def register(server: Flask, desk: Desk) -> None:
 
         desk.swap(reopen)
         return told[0].as_record()
+
+    @server.post("/hand/rows")
+    def hand_rows() -> dict[str, Any]:
+        asked = request.get_json()
+        if asked["act"] == "list":
+            return row_work.run(desk.shop, asked).as_record()
+        return desk.write(lambda shop: row_work.run(shop, asked)).as_record()
 
     @server.get("/hand/hello")
     def hand_hello() -> dict[str, Any]:

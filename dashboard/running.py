@@ -10,7 +10,7 @@ import http.client
 import json
 import os
 import secrets
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -38,6 +38,10 @@ class Running:
     def address(self) -> str:
         """Where its pages are."""
         return f"http://127.0.0.1:{self.port}"
+
+    def hand_asked(self, command: str, asked: Mapping[str, Any]) -> Outcome:
+        """Hand a command over with what it asks, as JSON."""
+        return self._outcome("POST", f"/hand/{command}", json.dumps(asked).encode(), "application/json")
 
     def _ask(self, method: str, path: str, body: bytes, kind: str, patience: float) -> dict[str, Any]:
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=patience)

@@ -21,6 +21,10 @@ from ingest.problems import Problem, StoreError
 _LIST = "received.jsonl"
 
 
+class ArchiveError(StoreError):
+    """The archive itself is damaged: only a backup helps."""
+
+
 @dataclass(frozen=True)
 class Archived:
     """What the archive knows of one file.
@@ -53,7 +57,7 @@ class Archive:
 
     Raises
     ------
-    StoreError
+    ArchiveError
         The list of received files is damaged; the line is named.
     """
 
@@ -82,7 +86,7 @@ class Archive:
                 moment = datetime.fromisoformat(content["known_at"])
                 entry = Archived(**(content | {"known_at": moment}))
             except (ValueError, KeyError, TypeError):
-                raise StoreError(
+                raise ArchiveError(
                     f"Line {n} of {_LIST} in the archive cannot be read: restore the file from a backup."
                 ) from None
             entries.setdefault(entry.sha256, entry)

@@ -40,6 +40,7 @@ def set_aside_facts(store: Store, moment: Moment, receipt: int | None) -> list[S
                 reason,
                 remedy,
                 releases_itself=False,
+                stored=False,
             )
         )
     held = moment.resolved.held()

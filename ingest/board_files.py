@@ -61,6 +61,8 @@ class SetAsideFact:
     """True for a row that waits for an answer from another file or the plan."""
     suggestion: str | None = None
     """For example the serial it probably means."""
+    stored: bool = True
+    """False for what could not be read or contradicts; it counts only once a person has written it anew."""
 
 
 @dataclass(frozen=True)

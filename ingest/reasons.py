@@ -65,6 +65,8 @@ _DOUBT = {
 
 REJECTED = ("A person has rejected this reading.", "Take the decision back in the log to use it again.")
 
+WAITING = frozenset(_WAITING)
+"""Readings that lack an answer: no word of a person makes them countable, only the answer does."""
 RELEASES_ITSELF = frozenset({"no_family", "no_machine", "family_conflict", "machine_conflict"})
 
 

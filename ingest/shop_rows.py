@@ -17,6 +17,7 @@ from ingest.layout_context import Registers
 from ingest.layout_draft import Draft
 from ingest.layout_header import HeaderReader
 from ingest.layout_sheet import NoSheet, read_sheet
+from ingest.reasons import WAITING
 from ingest.receipt import IncomingFile, Receipt
 from ingest.shop_decisions import DecidingShop
 from ingest.shop_open import ShopError
@@ -47,21 +48,6 @@ class Decided:
 
 class RowDecidingShop(DecidingShop):
     """Decisions on rows. Use `ingest.shop.Shop`."""
-
-    def judge_row(
-        self,
-        receipt: int,
-        line: int,
-        col: str | None,
-        use: bool,
-        reason: str,
-        who: str,
-        known_at: datetime | None = None,
-    ) -> int:
-        """Release a doubted reading, or reject one; `col` None means the whole line."""
-        sha, name = self._file(receipt)
-        body = {"sha256": sha, "name": name, "line": line, "col": col, "reason": reason}
-        return self._decide("release_row" if use else "reject_row", who, body, known_at)
 
     def judge_rows(
         self,
@@ -94,14 +80,18 @@ class RowDecidingShop(DecidingShop):
         with self._turn:
             sha, name = self._file(receipt)
             chosen = self._chosen(receipt, lines, kind, col)
-            stored = [(f.line, f.col) for f in chosen if self._is_stored(receipt, f)]
-            others = [f for f in chosen if (f.line, f.col) not in set(stored)]
-            unreadable = [f for f in others if f.kind not in SETTLED_BY_WORD]
-            if use and unreadable:
-                first = unreadable[0]
+            stored = [(f.line, f.col) for f in chosen if f.stored]
+            others = [f for f in chosen if not f.stored]
+            unusable = [f for f in chosen if f.kind in WAITING or not (f.stored or f.kind in SETTLED_BY_WORD)]
+            if use and unusable:
+                first = unusable[0]
+                way = (
+                    "Correct what it says, or reject it."
+                    if first.stored
+                    else "Write the line anew, or reject it."
+                )
                 raise ShopError(
-                    f"{name}, line {first.line} cannot be used as it stands: {first.reason} "
-                    "Write the line anew, or reject it."
+                    f"{name}, line {first.line} cannot be used as it stands: {first.reason} {way}"
                 )
             cells = stored if use else [(f.line, f.col) for f in chosen]
             numbers: list[int] = []
@@ -145,7 +135,7 @@ class RowDecidingShop(DecidingShop):
             raise ShopError("Write the whole line as it should be; to drop it, reject it.")
         with self._turn:
             chosen = self._chosen(receipt, [line], None, None)
-            if any(self._is_stored(receipt, fact) for fact in chosen):
+            if any(fact.stored for fact in chosen):
                 raise ShopError(
                     f"Line {line} is stored and in doubt: use it, reject it, or correct what it says."
                 )
@@ -253,11 +243,6 @@ class RowDecidingShop(DecidingShop):
         if not chosen:
             raise ShopError(f"No row of receipt {receipt} is set aside" + (f" as {kind}." if kind else "."))
         return chosen
-
-    def _is_stored(self, receipt: int, fact: SetAsideFact) -> bool:
-        held = self._now_moment().resolved.held()
-        at = (held["receipt"] == receipt) & (held["line"] == fact.line) & (held["col"] == fact.col)
-        return bool(at.any())
 
     def _fix(
         self,

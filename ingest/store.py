@@ -25,6 +25,10 @@ class StoreLost(StoreError):  # noqa: N818 - a state of the store
     """The store is missing or older than it was; it must be rebuilt from archive and journal."""
 
 
+class NewerStore(StoreError):  # noqa: N818 - a state of the store
+    """The store was made by a newer version of the program; this one must leave it alone."""
+
+
 def migrations() -> list[tuple[int, str, str]]:
     """Number, name and SQL of every migration, in order."""
     found = []
@@ -132,7 +136,7 @@ class Store:
             done = {row[0] for row in cursor.execute("select number from schema_version").fetchall()}
         newest = max(number for number, _, _ in known)
         if done and max(done) > newest:
-            raise StoreError(
+            raise NewerStore(
                 f"The database {self.path.name} was made by a newer version of this program "
                 f"(schema {max(done)}, this version knows {newest}): update the program."
             )

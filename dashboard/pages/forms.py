@@ -184,20 +184,87 @@ def restore_form(plan: Plan, process: str, part: PartPoint) -> Markup:
     )
 
 
-def judge_form(plan: Plan, row: SetAsideFact) -> Markup:
-    """Release a reading in doubt, or reject it for good; either stays in the log."""
+def _why_and_who(plan: Plan) -> Markup:
+    return tag(
+        "div",
+        tag("label", "Reason ", tag("input", name="reason", required=True, maxlength=400)),
+        who_field(plan),
+        class_="fields",
+    )
+
+
+def judge_form(plan: Plan, row: SetAsideFact, *, usable: bool) -> Markup:
+    """Use a row as it stands, or reject it for good; either stays in the log."""
     return tag(
         "form",
         hidden(receipt=row.receipt, line=row.line, col=row.col or ""),
-        tag(
-            "div",
-            tag("label", "Reason ", tag("input", name="reason", required=True, maxlength=400)),
-            who_field(plan),
-            class_="fields",
-        ),
-        tag("button", "It is right: use it", name="use", value="yes"),
+        _why_and_who(plan),
+        tag("button", "It is right: use it", name="use", value="yes") if usable else None,
         " ",
         tag("button", "It is wrong: reject it", name="use", value="no"),
         class_="act",
-        data_act="judge_row",
+        data_act="judge_rows",
+    )
+
+
+def fix_form(plan: Plan, row: SetAsideFact) -> Markup:
+    """Write a line that could not be stored anew."""
+    return tag(
+        "form",
+        hidden(receipt=row.receipt, line=row.line),
+        tag(
+            "label",
+            "The whole line as it should have been ",
+            tag("textarea", row.text, name="text", required=True, rows=2),
+        ),
+        _why_and_who(plan),
+        tag("button", "Use this line instead"),
+        class_="act",
+        data_act="fix_row",
+    )
+
+
+CORRECTED = {
+    "serial": "Serial",
+    "family": "Family",
+    "machine": "Machine",
+    "operator": "Who measured",
+    "unit": "Unit of the number",
+    "sign": "Sign: turn it round",
+}
+
+
+def correct_form(plan: Plan, receipt: int, line: int | None, col: str | None) -> Markup:
+    """Put right what stored rows say; without a line those of the whole file."""
+    options = [tag("option", text, value=value) for value, text in CORRECTED.items()]
+    return tag(
+        "form",
+        hidden(receipt=receipt, line="" if line is None else line, col=col or ""),
+        tag(
+            "div",
+            tag("label", "What is wrong ", tag("select", options, name="field", required=True)),
+            tag("label", "It should say ", tag("input", name="to", maxlength=80)),
+            class_="fields",
+        ),
+        _why_and_who(plan),
+        tag("button", "Put it right" if line is not None else "Put it right in the whole file"),
+        class_="act",
+        data_act="correct_rows",
+    )
+
+
+def whole_file_form(plan: Plan, receipt: int, kind: str | None, rows: int) -> Markup:
+    """Use or reject every row of a file that was set aside, or those of one kind."""
+    of_kind = f" as {kind.replace('_', ' ')}" if kind else ""
+    what = f"all {rows:,} {'row' if rows == 1 else 'rows'} set aside{of_kind}"
+    return tag(
+        "form",
+        hidden(receipt=receipt, kind=kind or ""),
+        tag("p", f"For {what}:", class_="hint"),
+        _why_and_who(plan),
+        tag("button", "They are right: use them", name="use", value="yes"),
+        " ",
+        tag("button", "They are wrong: reject them", name="use", value="no"),
+        class_="act",
+        data_act="judge_rows",
     )

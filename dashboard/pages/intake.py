@@ -12,9 +12,11 @@ from markupsafe import Markup
 from dashboard.amounts import age, count, moment
 from dashboard.desk import Desk
 from dashboard.markup import join, made, table, tag
-from dashboard.pages.forms import judge_form
+from dashboard.pages.forms import correct_form, fix_form, judge_form, whole_file_form
 from dashboard.security import BODY_LIMIT
 from ingest.board import ReceiptFact, SetAsideFact
+from ingest.reasons import WAITING
+from ingest.shop_rows import SETTLED_BY_WORD
 
 REFRESH_MS = 10_000
 FILES = 20
@@ -72,10 +74,28 @@ def _files(receipts: list[ReceiptFact], now: datetime) -> Markup:
 
 
 def _judged(desk: Desk, row: SetAsideFact) -> Markup | None:
-    """Forms only where the remedy leaves it to a person."""
-    if "release" not in row.remedy.lower():
+    """What a person can do about a row; one that was rejected is taken back in the log."""
+    if row.kind == "rejected":
         return None
-    return tag("details", tag("summary", "Decide"), judge_form(desk.shop.plan, row))
+    plan = desk.shop.plan
+    if row.stored:
+        forms = [
+            judge_form(plan, row, usable=row.kind not in WAITING),
+            correct_form(plan, row.receipt, row.line, row.col),
+        ]
+    else:
+        forms = [fix_form(plan, row), judge_form(plan, row, usable=row.kind in SETTLED_BY_WORD)]
+    return tag("details", tag("summary", "Decide"), forms)
+
+
+def _whole_file(desk: Desk, receipt: int, kind: str | None, rows: list[SetAsideFact]) -> Markup:
+    """Decisions on everything of a file at once."""
+    plan = desk.shop.plan
+    open_rows = [row for row in rows if row.kind != "rejected"]
+    forms = [correct_form(plan, receipt, None, None)]
+    if open_rows:
+        forms.insert(0, whole_file_form(plan, receipt, kind, len(open_rows)))
+    return tag("details", tag("summary", "Decide for the whole file"), forms)
 
 
 def _questions(desk: Desk) -> list[Markup]:
@@ -139,6 +159,7 @@ def _rows(desk: Desk, receipt: int | None, kind: str | None) -> list[Markup]:
     return [
         tag("ul", kinds, class_="tally"),
         tag("p", shown, class_="hint") if len(chosen) > ROWS else Markup(""),
+        _whole_file(desk, receipt, kind, chosen) if receipt is not None else Markup(""),
         _aside(desk, chosen),
     ]
 

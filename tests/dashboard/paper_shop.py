@@ -295,6 +295,7 @@ class PaperShop:
                 "'9,9' is no number",
                 "Mend it, or release the row.",
                 False,
+                stored=False,
             ),
             SetAsideFact(
                 2, "new.csv", 1, None, "a;b", "no_layout", "no layout fits", "Add a layout.", True, "S101"
@@ -345,9 +346,18 @@ class PaperShop:
         self.done.append(("restore_part", *told))
         return 45
 
-    def judge_row(self, *told: Any) -> int:
-        self.done.append(("judge_row", *told))
-        return 46
+    def judge_rows(self, *told: Any, **only: Any) -> Any:
+        self.done.append(("judge_rows", told, only))
+        return SimpleNamespace(journal_lines=(46,), rows=1, receipts=())
+
+    def fix_row(self, *told: Any) -> Any:
+        self.done.append(("fix_row", *told))
+        lines = SimpleNamespace(stored=1, partly=0, known=0)
+        return SimpleNamespace(journal_lines=(47,), rows=1, receipts=(SimpleNamespace(lines=lines),))
+
+    def correct_rows(self, *told: Any, **only: Any) -> int:
+        self.done.append(("correct_rows", told, only))
+        return 48
 
     def take_in_batches(self, batches: Any, progress: Any = None) -> list[Any]:
         del progress

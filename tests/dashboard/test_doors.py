@@ -144,8 +144,15 @@ def test_the_other_doors_pass_on_what_was_said(client: FlaskClient, shop: PaperS
     assert post(client, "set_part_aside", aside)[0] == 200
     assert post(client, "restore_part", aside)[0] == 200
     row = {"receipt": "3", "line": "7", "col": "Ra", "use": "no", "reason": "chip on the stylus", "who": "CD"}
-    assert post(client, "judge_row", row)[1]["undo"] == 46
-    assert shop.done[4] == ("judge_row", 3, 7, "Ra", False, "chip on the stylus", "CD")
+    assert post(client, "judge_rows", row)[1]["undo"] == 46
+    only = {"lines": [7], "kind": None, "col": "Ra"}
+    assert shop.done[4] == ("judge_rows", (3, False, "chip on the stylus", "CD"), only)
+    anew = {"receipt": "3", "line": "7", "text": "S1,2.5", "reason": "smudged", "who": "CD"}
+    assert post(client, "fix_row", anew)[1]["undo"] == 47
+    assert shop.done[5] == ("fix_row", 3, 7, "S1,2.5", "smudged", "CD")
+    right = {"receipt": "3", "line": "", "field": "serial", "to": "S2", "reason": "tag", "who": "CD"}
+    assert post(client, "correct_rows", right)[1]["undo"] == 48
+    assert shop.done[6] == ("correct_rows", (3, "serial", "S2", "tag", "CD"), {"lines": None, "col": None})
     assert [done[0] for done in shop.done[:4]] == ["close_signal", "undo", "set_part_aside", "restore_part"]
     assert shop.done[0][1:] == ("p", "level", "S1", 2, "fixed", "slide", "CD")
     assert shop.done[1][1:3] == (41, "AB")

@@ -157,7 +157,7 @@ def test_a_position_the_family_does_not_have_is_doubted(shop: Shop) -> None:
     shop.take_in([csv("j.csv", JOBS, [part().job()]), csv("r.csv", BORES, [*part().readings(), row])])
     held = shop.set_aside_rows()
     assert [h.kind for h in held] == ["unknown_position"]
-    assert "cylinder=5" in held[0].reason
+    assert "no position cylinder 5 top" in held[0].reason
 
 
 def test_a_value_out_of_the_believable_window_is_doubted_and_released_by_a_person(shop: Shop) -> None:
@@ -166,12 +166,12 @@ def test_a_value_out_of_the_believable_window_is_doubted_and_released_by_a_perso
     receipt = shop.take_in([csv("j.csv", JOBS, [part().job()]), csv("r.csv", BORES, rows)])[1]
     held = shop.set_aside_rows()
     assert [h.kind for h in held] == ["implausible"]
-    line = shop.judge_row(receipt.id, held[0].line, held[0].col, True, "measured again", "AB")
+    done = shop.judge_rows(receipt.id, True, "measured again", "AB", lines=[held[0].line], col=held[0].col)
     assert not shop.set_aside_rows()
     row = next(r for r in shop.board() if r.process == "H1/hone/size")
     assert row.out is not None
     assert row.out.side == "above"
-    shop.undo(line, "AB", "wrong line")
+    shop.undo(done.journal_lines[0], "AB", "wrong line")
     assert [h.kind for h in shop.set_aside_rows()] == ["implausible"]
 
 
