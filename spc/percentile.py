@@ -17,7 +17,7 @@ from spc.distribution import LOW_SHARE
 from spc.errors import SpcError, TooFewReadings
 from spc.indices import from_draws
 from spc.intervals import Index
-from spc.resample import COPIES, part_weights, resampled_points
+from spc.resample import COPIES, believable_points, part_weights, resampled_points
 from spc.shapes import (
     JOHNSON_Z,
     LEAST,
@@ -84,8 +84,8 @@ def percentile_capability(
 ) -> PercentileCapability:
     """Performance indices of a shape that is not normal on any simple scale.
 
-    Interval: of single Weibull readings exact, from the pivotal quantities of the fit; otherwise percentiles of
-    a bootstrap by part, which is too narrow for few parts (see the coverage table in the tests).
+    Interval: of single Weibull readings exact, from the pivotal quantities of the fit; otherwise a bootstrap by
+    part, which is too narrow under about 25 parts (`spc.resample`; the tests print its coverage).
 
     Parameters
     ----------
@@ -157,6 +157,7 @@ def percentile_capability(
         return refuse("all parts read the same: the spread is below what the gauge can show")
     rng = np.random.default_rng(seed)
     shares = (tail, 0.5, 1 - tail)
+    exact = shape == "weibull" and known.sum() == len(y)
     warnings: list[str] = [*ends]
     fitted: Weibull | Johnson | None = None
     drawn_fit: Weibull | Johnson | None = None
@@ -178,7 +179,8 @@ def percentile_capability(
     low, median, high = (float(point) for point in points)
     if not low < median < high:
         return refuse("too many readings are equal: the points that the index needs coincide")
-    drawn = _apart(drawn, high - low)
+    if not exact:
+        drawn = believable_points(points, drawn)
     ppk = from_draws(
         float(distance_index(low, median, high, lower, upper)),
         distance_index(drawn[0], drawn[1], drawn[2], lower, upper),
@@ -221,13 +223,6 @@ def _drawn(y: Array, fitted: Weibull | Johnson, rng: np.random.Generator, copies
     weights = part_weights(len(y), rng, copies)
     part, _ = np.nonzero(known)
     return fit_weibull(y[known], weights[:, part])
-
-
-def _apart(points: Array, spread: float) -> Array:
-    """Points of copies whose parts were all alike are held a millionth of the spread apart."""
-    low, median, high = points
-    least = 1e-6 * spread
-    return np.array([np.minimum(low, median - least), median, np.maximum(high, median + least)])
 
 
 def _expected(

@@ -1,8 +1,8 @@
 """How often intervals of shapes without a normal scale, and of shares out, hold the truth; with Monte Carlo error.
 
 Single Weibull readings have an exact interval and must keep the promise of all (lower limit missed at most
-3.5 %, at least 93.5 % covered). A bootstrap by part is too narrow for few parts; how much is printed, and only
-100 parts are held to 90 %. Run with ``-s`` for the table.
+3.5 %, at least 93.5 % covered). A bootstrap by part is too narrow for few parts: 10 parts are held to 86 %, 25 to
+90 %, 100 to 92 %. Run with ``-s`` for the table.
 """
 
 from __future__ import annotations
@@ -91,7 +91,7 @@ def test_single_weibull_readings(parts):
 def test_the_shares_of_the_outer_points_are_those_of_three_sigma():
     from scipy.special import ndtr
 
-    assert LOW_SHARE == pytest.approx(float(ndtr(-3)), rel=1e-12)
+    assert float(ndtr(-3)) == pytest.approx(LOW_SHARE, rel=1e-12)
 
 
 @pytest.mark.slow
@@ -112,4 +112,4 @@ def test_expected_shares_out_in_long_runs(parts):
 @pytest.mark.parametrize("parts", [10, 25, 100])
 def test_the_bootstrap_by_part_in_long_runs(parts):
     _, covered, error = by_bootstrap(parts, LONG)
-    assert covered >= {10: 0.80, 25: 0.87, 100: 0.90}[parts] - 2.5 * error
+    assert covered >= {10: 0.86, 25: 0.90, 100: 0.92}[parts] - 2.5 * error

@@ -14,7 +14,7 @@ from scipy.special import ndtr
 from spc.distribution import fit_shape
 from spc.errors import SpcError, TooFewReadings
 from spc.percentile import percentile_capability
-from spc.resample import bootstrap_index, part_weights, resampled_moments, resampled_points
+from spc.resample import believable_points, bootstrap_index, part_weights, resampled_moments, resampled_points
 from spc.shapes import (
     JOHNSON_Z,
     anderson_darling_of,
@@ -190,9 +190,19 @@ def test_the_bootstrap_spread_is_that_of_the_general_library():
     theirs = stats.bootstrap(
         (y,), index, n_resamples=4_000, method="percentile", rng=np.random.default_rng(1)
     )
-    ours = np.quantile(bootstrap_index(y[:, None], None, 4, copies=4_000), [0.025, 0.975])
+    weights = np.random.default_rng(2).multinomial(40, np.full(40, 1 / 40), size=4_000).astype(float)
+    mean, sd = resampled_moments(y[:, None], weights)
+    ours = np.quantile((4 - mean) / (3 * sd), [0.025, 0.975])
     # Monte Carlo error of the ends of 4,000 copies is about 0.02.
     assert ours == pytest.approx([theirs.confidence_interval.low, theirs.confidence_interval.high], abs=0.06)
+
+
+def test_believable_points_turn_the_copies_around():
+    # A copy half as wide whose middle lies 1 higher: the truth is twice as wide, its middle 2 lower.
+    found = believable_points(np.array([-3.0, 0.0, 3.0]), np.array([[-0.5], [1.0], [2.5]]))
+    assert found[:, 0].tolist() == [-8.0, -2.0, 4.0]
+    mirrored = believable_points(np.array([-3.0, 0.0, 3.0]), np.array([[-2.5], [-1.0], [0.5]]))
+    assert mirrored[:, 0].tolist() == [-4.0, 2.0, 8.0]
 
 
 GOOD = np.random.default_rng(0).weibull(1.5, (30, 1))
