@@ -6,13 +6,24 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from filelock import FileLock
 
 from ingest.shop import Shop
 
 
 @pytest.fixture(scope="session")
-def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def demo_folder(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Path:
     """Folder of the whole demonstration shop, as `tenthwise demo --no-serve` leaves it. Copy it to change it."""
+    if worker_id == "master":
+        return build_demo(tmp_path_factory.mktemp("demo"))
+    # Workers of one run share their parent folder: the first to come builds, the others wait for it.
+    shared = tmp_path_factory.getbasetemp().parent / "demo"
+    with FileLock(shared.with_suffix(".lock")):
+        return shared / "shop" if (shared / "shop").exists() else build_demo(shared)
+
+
+def build_demo(into: Path) -> Path:
+    """The demonstration shop in a folder of its own below this one."""
     from contextlib import contextmanager
 
     from dashboard.demo import prepare_demo
@@ -21,7 +32,7 @@ def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     def silent(_title: str, _total: int) -> Iterator[object]:
         yield lambda _done: None
 
-    folder = tmp_path_factory.mktemp("demo") / "shop"
+    folder = into / "shop"
     prepare_demo(folder, silent).close()
     return folder
 
