@@ -283,3 +283,44 @@ def rebuild(folder: Folder = None) -> None:
             opening=lambda place: rebuild_or_busy(place, step),
         )
     _finish(outcome)
+
+
+@app.command()
+def backup(
+    target: Annotated[Path, typer.Argument(help="File to write, like shop-2031-12-31.tar.gz.")],
+    folder: Folder = None,
+) -> None:
+    """Write the whole shop into one file; works while the service runs."""
+    from dashboard import commands
+    from dashboard.folders import shop_folder
+    from dashboard.handing import work_on
+
+    place = target.absolute()
+    with progress("Writing the backup", 2) as step:
+        outcome = work_on(
+            shop_folder(folder),
+            lambda found: found.hand_asked("backup", {"to": str(place)}),
+            lambda shop: commands.backup(shop, place, step),
+        )
+    _finish(outcome)
+
+
+@app.command()
+def restore(
+    source: Annotated[Path, typer.Argument(help="A file that `backup` wrote.")],
+    folder: Annotated[Path, typer.Argument(help="Folder to make; it must be empty or not there yet.")],
+) -> None:
+    """Make a shop from a backup."""
+    from dashboard.folders import restored
+
+    with progress("Bringing files back", 2) as step:
+        shop, equal = restored(source, folder, step)
+        shop.close()
+    say(
+        f"{folder} holds the shop again. "
+        + (
+            "It equals the one the backup was made of."
+            if equal
+            else "Its records are all there; this version of the program judges some of them differently."
+        )
+    )

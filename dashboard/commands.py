@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dashboard import status as board_status
@@ -75,6 +76,19 @@ def status(shop: Shop, as_of: date | None, *, json: bool) -> Outcome:
     rows = shop.board(as_of)
     text = board_status.as_json(rows, shop.plan) if json else board_status.as_text(rows, shop.plan)
     return Outcome(text, board_status.exit_code(rows))
+
+
+def backup(shop: Shop, target: Path, step: Callable[[int, int], None] | None = None) -> Outcome:
+    """Write the shop into one file."""
+    from ingest.backup import BackupError
+
+    try:
+        files = shop.backup(target, step)
+    except BackupError as error:
+        return Outcome("", MISUSE, str(error))
+    return Outcome(
+        f"{target} holds {count(files, 'file')}: all that was received, decided and planned.", GOOD
+    )
 
 
 def rebuilt(shop: Shop) -> Outcome:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from dashboard.terminal import Step, fail
 
 if TYPE_CHECKING:
     from ingest.shop import Shop
 
+T = TypeVar("T")
 PLAN = "plan.toml"
 DEMO = "tenthwise-demo"
 
@@ -60,7 +61,24 @@ def rebuild_or_busy(folder: Path, step: Step) -> tuple[Shop | None, str]:
     return _or_busy(folder, lambda: Shop.rebuild(folder, step))
 
 
-def _or_busy(folder: Path, opening: Callable[[], Shop]) -> tuple[Shop | None, str]:
+def restored(source: Path, folder: Path, step: Step) -> tuple[Shop, bool]:
+    """A shop made from a backup, and whether it equals the one that was backed up; or the end of the command."""
+    from ingest.backup import BackupError
+    from ingest.shop import Shop
+
+    def opening() -> tuple[Shop, bool]:
+        try:
+            return Shop.restore(source, folder, step)
+        except BackupError as error:
+            fail(str(error))
+
+    found, busy = _or_busy(folder, opening)
+    if found is None:
+        fail(busy)
+    return found
+
+
+def _or_busy(folder: Path, opening: Callable[[], T]) -> tuple[T | None, str]:
     from ingest.archive import ArchiveError
     from ingest.journal import JournalError
     from ingest.problems import PlanError, ShopBusy, StoreError

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 from flask import Flask, request
@@ -46,6 +47,10 @@ def register(server: Flask, desk: Desk) -> None:
         if asked["act"] == "list":
             return row_work.run(desk.shop, asked).as_record()
         return desk.write(lambda shop: row_work.run(shop, asked)).as_record()
+
+    @server.post("/hand/backup")
+    def hand_backup() -> dict[str, Any]:
+        return commands.backup(desk.shop, Path(request.get_json()["to"])).as_record()
 
     @server.get("/hand/hello")
     def hand_hello() -> dict[str, Any]:

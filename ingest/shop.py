@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from ingest import intake_again, queries
+from ingest.backup import snapshot, unpack, write_backup
 from ingest.folder import Folder, catch_up, mirror
 from ingest.lock import FolderLock
 from ingest.plan import Plan
@@ -179,6 +180,42 @@ class Shop(RowDecidingShop, AnsweringShop):
             for path, _ in found:
                 self._inbox.done(path)
             return receipts
+
+    def backup(self, target: Path, step: Callable[[int, int], None] | None = None) -> int:
+        """Write the shop as it stands into one file; work goes on meanwhile. Returns the files in it.
+
+        Raises
+        ------
+        BackupError
+            The file is there already or cannot be written, or the archive is damaged.
+        """
+        with self._turn:
+            held = snapshot(self._folder, self.digest())
+        return write_backup(held, Path(target), step)
+
+    @classmethod
+    def restore(
+        cls, source: Path, folder: Path, progress: Callable[[int, int], None] | None = None
+    ) -> tuple[Shop, bool]:
+        """Make a shop from a backup and open it.
+
+        Returns
+        -------
+        shop : Shop
+        equal : bool
+            Whether its digest is that of the shop when the backup was made; not so when this program judges
+            differently than the one that made it.
+
+        Raises
+        ------
+        BackupError
+            The folder is not empty, or the backup is not whole.
+        ShopBusy, PlanError, ShopError
+            As for `open`.
+        """
+        digest = unpack(Path(source), Path(folder))
+        shop = cls.rebuild(Path(folder), progress)
+        return shop, shop.digest() == digest
 
     def accept_plan(self, text: str, known_at: datetime | None = None, who: str = PLAN_FILE) -> Plan:
         """Use another plan from now on; files that waited for a layout are tried again.
