@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from functools import reduce
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from ingest.cells import Names, Number, People, Serial, read_number, read_serial
@@ -151,8 +153,7 @@ def _serial(table: Table, registers: Registers, required: bool) -> Labels:
     def read(text: str) -> Serial | Complaint | None:
         if not text.strip(" /") and not required:
             return None
-        parts = text.split("/") if len(columns) > 1 else [text]
-        if not all(part.strip() for part in parts):
+        if len(columns) > 1 and not all(part.strip() for part in text.split("/")):
             return read_serial("", registers.serial)
         return read_serial(text, registers.serial)
 
@@ -174,6 +175,18 @@ def _whole(text: str) -> int:
     return int(plain) if re.fullmatch(r"[0-9]{1,18}", plain) else NO_NUMBER
 
 
+def _wholes(texts: list[str]) -> Ints:
+    """What `_whole` gives for each text; texts of nothing but digits are read together."""
+    cells = pa.array(texts, pa.string())
+    short = pc.less_equal(pc.binary_length(cells), 18)  # type: ignore[attr-defined]
+    digits = pc.and_(pc.ascii_is_decimal(cells), short).to_numpy(zero_copy_only=False)  # type: ignore[attr-defined]
+    found = np.full(len(texts), NO_NUMBER, dtype=np.int64)
+    found[digits] = cells.filter(pa.array(digits)).cast(pa.int64()).to_numpy()
+    for at in np.flatnonzero(~digits).tolist():
+        found[at] = _whole(texts[at])
+    return found
+
+
 def _sequence(table: Table) -> Ints:
     """Sequence numbers; an unreadable one is dropped with a warning: it only says the order.
 
@@ -184,8 +197,10 @@ def _sequence(table: Table) -> Ints:
         return table.line.copy()
     if coded is None:
         return np.full(len(table), NO_NUMBER, dtype=np.int64)
-    found = np.array(coded.each(_whole) or [NO_NUMBER], dtype=np.int64)
-    odd = np.array([bool(t.strip()) and f < 0 for t, f in zip(coded.texts, found, strict=False)] or [False])
+    found = _wholes(coded.texts)
+    odd = np.zeros(len(found), dtype=bool)
+    for at in np.flatnonzero(found < 0).tolist():
+        odd[at] = bool(coded.texts[at].strip())
     table.note("sequence_unreadable", odd[coded.codes])
     return found[coded.codes]
 

@@ -83,7 +83,7 @@ def _take_units_row(sheet: Sheet) -> None:
     rows.warn("units_row")
     sheet.preamble += rows.span[0]
     for cells in rows.cells:
-        del cells[0]
+        cells.drop_first()
     del rows.line[0], rows.span[0]
     rows.odd = {row - 1 for row in rows.odd if row}
     for name, declared, given in units:
@@ -100,7 +100,7 @@ def _units_in_first_row(rows: Rows, header: Header) -> list[tuple[str, str | Non
     """Name, declared and given unit of each value column; None when the row is not one of units."""
     units = []
     for at, column in enumerate(header.columns):
-        cell = rows.cells[at][0].strip()
+        cell = rows.cells[at].first.strip()
         if column is None or column.meaning == "ignore":
             continue
         if "serial" in column.meanings and cell:

@@ -10,16 +10,15 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from ingest import layout_bulk
+from ingest.layout_bulk import Body, Column, says_any, says_something
+from ingest.layout_text import LINE_LIMIT, ODD
 from ingest.problems import Complaint
 
-LINE_LIMIT = 65_536
-"""Characters a line may have."""
 SHOWN = 2_000
 """Characters of an overlong line that are kept beside its reason; the archive has all of it."""
 _RECORD_LINES = 50  # a quote that is not closed within so many lines is a slip, not a note
 _BLANKS = re.compile(r'(?<![^ \t])"(?:[^"]|"")*"(?![^ \t])|[ \t]+')
-ODD = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2060\ufeff\ufffd]")
-"""Characters that no reading contains and that people cannot see."""
 
 
 @dataclass(frozen=True)
@@ -38,8 +37,8 @@ class Rows:
 
     Attributes
     ----------
-    cells : list of list of str
-        One list for each field of the header, nameless ones left out, all of the same length.
+    cells : list of Column
+        One for each field of the header, nameless ones left out, all of the same length.
     line, span : list of int
         First line (from 1) of each row and the number of lines it covers.
     bad : list of BadLine
@@ -50,7 +49,7 @@ class Rows:
     warnings : dict of str to int
     """
 
-    cells: list[list[str]]
+    cells: list[Column]
     line: list[int] = field(default_factory=list)
     span: list[int] = field(default_factory=list)
     bad: list[BadLine] = field(default_factory=list)
@@ -136,23 +135,16 @@ def split_rows(
         Whether the last line of the file has a line end.
     """
     width = len(folded)
-    rows = Rows([[] for _ in range(width)])
+    rows = Rows([Column() for _ in range(width)])
     splitter = _Splitter(lines, folded, trailing, separator, ended, rows)
     lines = splitter.lines
     inner = width + trailing - 1
-    empty = f"{separator} \t\xa0"
     header = lines[start - 1] if start else ""
-    check_odd = bool(ODD.search("\n".join(lines[start:])))
-    special = [
-        i
-        for i in range(start, len(lines))
-        if (line := lines[i]).count(separator) != inner
-        or '"' in line
-        or line == header
-        or len(line) > LINE_LIMIT
-        or not line.strip(empty)
-        or (check_odd and ODD.search(line))
-    ]
+    if len(lines) - start >= layout_bulk.BULK:
+        splitter.body = Body(lines, start)
+        special = splitter.body.special(separator, inner, header)
+    else:
+        special = _special(lines, start, separator, inner, header)
     at = start
     for index in special:
         if index < at:  # swallowed by a record that began above
@@ -163,7 +155,25 @@ def split_rows(
     return rows
 
 
+def _special(lines: Sequence[str], start: int, separator: str, inner: int, header: str) -> list[int]:
+    """Lines that must be looked at one by one; see `ingest.layout_bulk.Body.special`."""
+    empty = f"{separator} \t\xa0"
+    check_odd = bool(ODD.search("\n".join(lines[start:])))
+    return [
+        i
+        for i in range(start, len(lines))
+        if (line := lines[i]).count(separator) != inner
+        or '"' in line
+        or line == header
+        or len(line) > LINE_LIMIT
+        or not line.strip(empty)
+        or (check_odd and ODD.search(line))
+    ]
+
+
 class _Splitter:
+    body: Body | None = None
+
     def __init__(
         self,
         lines: Sequence[str],
@@ -191,6 +201,9 @@ class _Splitter:
             for index in range(start, stop):
                 self._bad_header(index, 1)
             return
+        if self.body is not None and stop - start >= layout_bulk.BULK:
+            self._many(self.body, start, stop)
+            return
         width = len(self.folded)
         flat = self.separator.join(self.lines[start:stop]).split(self.separator)
         step = width + self.trailing
@@ -207,6 +220,21 @@ class _Splitter:
         for column in range(width, step):
             if any(cell.strip() for cell in flat[column::step]):
                 self.rows.warn("extra_column_ignored")
+
+    def _many(self, body: Body, start: int, stop: int) -> None:
+        """Take a long run of plain lines at once."""
+        width = len(self.folded)
+        columns = body.columns(start, stop, self.separator, width + self.trailing)
+        if says_any(columns[0], self.names) or says_any(columns[width - 1], self.names):
+            for index in range(start, stop):
+                self.one(index)
+            return
+        for column, cells in zip(self.rows.cells, columns, strict=False):
+            column.add(cells)
+        self.rows.line.extend(range(start + 1, stop + 1))
+        self.rows.span.extend([1] * (stop - start))
+        for _ in filter(says_something, columns[width:]):
+            self.rows.warn("extra_column_ignored")
 
     def one(self, index: int) -> int:
         """Take one line that is not plain, or the record it begins; returns the lines used."""

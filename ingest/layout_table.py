@@ -8,14 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from itertools import chain
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
 from ingest.layout_header import Header
-from ingest.layout_split import ODD, Rows
-from ingest.layout_text import Text
+from ingest.layout_split import Rows
+from ingest.layout_text import ODD, Text
 from ingest.plan import Column, Layout
 from ingest.problems import Complaint
 
@@ -75,10 +76,15 @@ class Coded:
         return [read(text) for text in self.texts]
 
 
-def code_texts(texts: Sequence[str]) -> Coded:
-    """Code a column of texts."""
-    encoded = pa.array(texts, pa.string()).dictionary_encode()
-    return Coded(encoded.indices.to_numpy().astype(np.int64), encoded.dictionary.to_pylist())
+def code_texts(*runs: Sequence[str] | pa.Array) -> Coded:
+    """Code a column of texts, given in runs."""
+    arrays = [pa.array(run, pa.string()) for run in runs if len(run)] or [pa.array([], pa.string())]
+    if len(arrays) == 1:
+        chunks = [arrays[0].dictionary_encode()]
+    else:
+        chunks = pa.chunked_array(arrays).dictionary_encode().unify_dictionaries().chunks
+    codes = np.concatenate([chunk.indices.to_numpy() for chunk in chunks]).astype(np.int64)
+    return Coded(codes, chunks[-1].dictionary.to_pylist())
 
 
 def combine(columns: Sequence[Coded]) -> tuple[Ints, list[tuple[int, ...]]]:
@@ -187,9 +193,9 @@ def tabulate(layout: Layout, sheets: list[Sheet]) -> Table:
         layout=layout,
         sheets=sheets,
         sheet=np.repeat(np.arange(len(sheets), dtype=np.int64), counts),
-        line=np.fromiter((i for s in sheets for i in s.rows.line), dtype=np.int64, count=n),
-        span=np.fromiter((i for s in sheets for i in s.rows.span), dtype=np.int64, count=n),
-        texts={name: code_texts(column) for name, column in texts.items()},
+        line=np.fromiter(chain.from_iterable(s.rows.line for s in sheets), dtype=np.int64, count=n),
+        span=np.fromiter(chain.from_iterable(s.rows.span for s in sheets), dtype=np.int64, count=n),
+        texts={name: code_texts(*runs) for name, runs in texts.items()},
         present={},
         faults=Faults.none(n),
     )
@@ -200,19 +206,22 @@ def tabulate(layout: Layout, sheets: list[Sheet]) -> Table:
     return table
 
 
-def _gather(column: Column, sheets: list[Sheet], counts: list[int]) -> list[str]:
-    texts: list[str] = []
+def _gather(column: Column, sheets: list[Sheet], counts: list[int]) -> list[list[str] | pa.Array]:
+    """Texts of a declared column, in runs: short files together, long runs as they were split."""
+    runs: list[list[str] | pa.Array] = [[]]
     for sheet, count in zip(sheets, counts, strict=True):
-        for at, declared in enumerate(sheet.header.columns):
-            if declared is column:
-                cells = sheet.rows.cells[at]
-                if sheet.rows.odd and is_free(column):
-                    cells = [ODD.sub("", cell) for cell in cells]
-                texts.extend(cells)
-                break
-        else:
-            texts.extend([""] * count)
-    return texts
+        at = next((i for i, declared in enumerate(sheet.header.columns) if declared is column), None)
+        pieces: list[Sequence[str] | pa.Array] = [[""] * count]
+        if at is not None:
+            cells = sheet.rows.cells[at]
+            free = sheet.rows.odd and is_free(column)
+            pieces = [[ODD.sub("", cell) for cell in cells]] if free else [*cells.pieces]
+        for piece in pieces:
+            if isinstance(piece, pa.Array):
+                runs += [piece, []]
+            else:
+                runs[-1].extend(piece)  # type: ignore[union-attr] - the last run is always a list
+    return runs
 
 
 def _refuse_odd(table: Table, counts: list[int]) -> None:

@@ -25,6 +25,11 @@ _SIGNATURES = (
 )
 _EXPORT = "Export it from the gauge or spreadsheet as CSV text and drop that file."
 _UNPRINTABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+LINE_LIMIT = 65_536
+"""Characters a line may have."""
+ODD = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2060\ufeff\ufffd]")
+"""Characters that no reading contains and that people cannot see."""
+_PRINTABLE = bytes(b for b in range(128) if not _UNPRINTABLE.match(chr(b)))
 _LEAST_ODD = 16  # this many control characters at least before a text is called binary
 
 
@@ -66,7 +71,8 @@ def read_text(data: bytes) -> Text | Complaint:
     if isinstance(decoded, Complaint):
         return decoded
     text, encoding, warnings = decoded
-    odd = len(_UNPRINTABLE.findall(text.strip("\x00")))
+    printable = text.isascii() and not text.encode().translate(None, _PRINTABLE)
+    odd = 0 if printable else len(_UNPRINTABLE.findall(text.strip("\x00")))
     if odd > _LEAST_ODD and odd > len(text) / 20:
         return Complaint("not_text", f"{odd} of {len(text)} characters are not printable: no text.", _EXPORT)
     if "\r" in text:

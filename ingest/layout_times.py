@@ -50,7 +50,9 @@ def read_times(table: Table, plan: Plan, columns: Sequence[Column], faults: Faul
         return np.zeros(0, dtype=np.int64)
     coded, forms = _joined(table, columns)
     values = _read_forms(forms, coded.texts)
-    faults.against(coded.codes, _unreadable(coded.texts, values, forms, required))
+    unread = (values == NO_TIME).all(axis=0)
+    if unread.any():
+        faults.against(coded.codes, _unreadable(coded.texts, unread, forms, required))
     form = np.argmax(values != NO_TIME, axis=0)[coded.codes]
     spread = values.max(axis=0) != np.where(values == NO_TIME, np.iinfo(np.int64).max, values).min(axis=0)
     doubtful = (spread & ((values != NO_TIME).sum(axis=0) > 1))[coded.codes]
@@ -69,8 +71,7 @@ def _joined(table: Table, columns: Sequence[Column]) -> tuple[Coded, list[Form]]
     """One coded text for each row, and the forms it may have (date form and clock form joined by a blank)."""
     parts = [table.texts[c.name] for c in columns]
     if len(columns) == 1:
-        tidy = [" ".join(text.split()) for text in parts[0].texts]
-        return Coded(parts[0].codes, tidy), [compile_form(f) for f in columns[0].form]
+        return Coded(parts[0].codes, _tidy(parts[0].texts)), [compile_form(f) for f in columns[0].form]
     codes, combinations = combine(parts)
     texts = [
         " ".join(part.texts[c].strip() for part, c in zip(parts, combination, strict=True)).strip()
@@ -78,6 +79,23 @@ def _joined(table: Table, columns: Sequence[Column]) -> tuple[Coded, list[Form]]
     ]
     forms = [compile_form(f"{day} {clock}") for day in columns[0].form for clock in columns[1].form]
     return Coded(codes, texts), forms
+
+
+_BLANKS = "\t\v\f\r\x1c\x1d\x1e\x1f"
+"""What ASCII has of blanks beside space and line end."""
+
+
+def _tidy(texts: list[str]) -> list[str]:
+    """Texts with single blanks between words and none around them."""
+    one = "\n".join(texts)
+    tidy = (
+        one.isascii()
+        and one.count("\n") < len(texts)  # no cell over several lines
+        and not one.startswith(" ")
+        and not one.endswith(" ")
+        and not any(run in one for run in ("  ", " \n", "\n ", *_BLANKS))
+    )
+    return texts if tidy else [" ".join(text.split()) for text in texts]
 
 
 def _read_forms(forms: list[Form], texts: list[str]) -> Ints:
@@ -102,6 +120,8 @@ def _read_forms(forms: list[Form], texts: list[str]) -> Ints:
 def _read_form(form: Form, texts: list[str]) -> Ints:
     """Microseconds that each text means in a form, `NO_TIME` where it is not of that form."""
     width = _fixed_width(form)
+    if width and len(texts) > 1 and all(len(text) == width for text in texts) and "".join(texts).isascii():
+        return _read_fixed(form, texts, width)
     full = [i for i, text in enumerate(texts) if 0 < len(text) == width and text.isascii()]
     found = np.full(len(texts), NO_TIME, dtype=np.int64)
     if full:
@@ -153,8 +173,7 @@ def _read_fixed(form: Form, texts: list[str], width: int) -> Ints:
     return np.where(good, day.astype(np.int64) * _DAY + seconds * 1_000_000, NO_TIME)
 
 
-def _unreadable(texts: list[str], values: Ints, forms: list[Form], required: bool) -> list[Complaint | None]:
-    bad = (values == NO_TIME).all(axis=0)
+def _unreadable(texts: list[str], bad: Mask, forms: list[Form], required: bool) -> list[Complaint | None]:
     declared = " or ".join(f.text for f in forms)
     answers: list[Complaint | None] = []
     for text, wrong in zip(texts, bad.tolist(), strict=True):

@@ -1,11 +1,14 @@
 """Lines to rows: runs of plain lines and single odd lines are split alike; quotes and damage are contained."""
 
 import csv
+from unittest.mock import patch
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ingest import layout_bulk
+from ingest.layout_bulk import Column
 from ingest.layout_split import LINE_LIMIT, Rows, _Splitter, is_rule, split_record, split_rows
 from ingest.layout_text import Text, read_text
 from ingest.problems import Complaint
@@ -30,7 +33,7 @@ def test_an_inch_mark_is_not_a_quote() -> None:
 
 
 def one_by_one(lines: list[str], separator: str = ",") -> Rows:
-    rows = Rows([[] for _ in NAMES])
+    rows = Rows([Column() for _ in NAMES])
     splitter = _Splitter(lines, NAMES, 0, separator, True, rows)
     at = 0
     while at < len(lines):
@@ -45,6 +48,26 @@ odd_line = st.text(st.sampled_from('a1,"\x00 w'), max_size=9) | st.just("WHEN, s
 @given(st.lists(plain_line | odd_line, max_size=30))
 def test_runs_of_plain_lines_give_what_line_by_line_gives(lines: list[str]) -> None:
     assert split_rows(lines, 0, NAMES, 0, ",", True) == one_by_one(lines)
+
+
+seldom = st.text(st.sampled_from('a1 ,;\t\xa0"\x00\x1b\x85\u200bµÄßé\ufeff'), max_size=9)
+
+
+@given(
+    st.lists(
+        plain_line | odd_line | seldom | st.sampled_from(["WHEN,x,VALUE", "x,y,value ", "serial", ",,"]),
+        max_size=30,
+    ),
+    st.sampled_from([",", ";", "\t", " "]),
+    st.integers(0, 2),
+)
+def test_long_runs_split_by_column_give_what_short_ones_give(
+    lines: list[str], separator: str, trailing: int
+) -> None:
+    given = [",".join(NAMES), *lines]
+    short = split_rows(given, 1, NAMES, trailing, separator, True)
+    with patch.object(layout_bulk, "BULK", 1):
+        assert split_rows(given, 1, NAMES, trailing, separator, True) == short
 
 
 @given(st.lists(plain_line | odd_line, max_size=30))
@@ -75,7 +98,7 @@ def test_runs_of_blanks_separate_alike_in_runs_of_lines_and_line_by_line(lines: 
 
 def test_blanks_in_quotes_do_not_separate() -> None:
     rows = split_rows(['  a1\t "two  words"   2.64"  '], 0, NAMES, 0, " ", True)
-    assert [column[0] for column in rows.cells] == ["a1", "two  words", '2.64"']
+    assert [column.first for column in rows.cells] == ["a1", "two  words", '2.64"']
 
 
 @pytest.mark.parametrize(
