@@ -13,7 +13,7 @@ from dash import Dash, Input, Output, dcc, html
 from dashboard import actions, handed
 from dashboard.desk import Desk
 from dashboard.markup import made, tag
-from dashboard.pages import board, intake, log, part, process, source, wall
+from dashboard.pages import board, intake, log, part, process, source, stones, wall
 from dashboard.security import guard
 from ingest.shop import ShopError
 
@@ -39,6 +39,7 @@ ROUTES = tuple(
         (r"/", board),
         (r"/wall", wall),
         (r"/process/(?P<process>.+)", process),
+        (r"/stones(?:/(?P<process>.+))?", stones),
         (r"/intake", intake),
         (r"/log", log),
         (r"/part(?:/(?P<serial>.+))?", part),
@@ -47,6 +48,7 @@ ROUTES = tuple(
 )
 LINKS = (
     ("/", "What is going off"),
+    ("/stones", "Stones and cutters"),
     ("/intake", "Intake"),
     ("/log", "Log"),
     ("/part", "A part"),

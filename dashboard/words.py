@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from dashboard.advice import look_at, renewal_of
 from dashboard.amounts import amount, day, number, size, unit_text
+from dashboard.left_words import left_note
 from ingest.board import BoardRow, OutFact, SignalFact, State
 
 if TYPE_CHECKING:
@@ -266,7 +267,7 @@ def _do(row: BoardRow, plan: Plan, signal: SignalFact) -> str:
         return order
     renewal = renewal_of(row, plan)
     if renewal is not None and order.endswith(renewal.name):
-        return f"{order} before the next block"
+        return f"{order} before the next block{left_note(row)}"
     return f"{order} before the next block, and log what was done"
 
 

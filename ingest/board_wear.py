@@ -68,3 +68,75 @@ class LeftFact:
 
 
 _NOTABLE = 3 * 30.4
+
+
+@dataclass(frozen=True)
+class LifeTrace:
+    """One life of a tool as one feature shows it."""
+
+    life: int
+    tool: str | None
+    began: date
+    began_with: str | None
+    ended_with: str | None
+    """Kind of the event that began the next life; None for the current one."""
+    length: float
+    """Uses seen."""
+    uses: tuple[float, ...]
+    values: tuple[float, ...]
+    """Part means: deviation from target in base unit; the geometric mean itself for a feature kept as logs."""
+    clean: bool
+    """No signal: it may teach others."""
+
+
+@dataclass(frozen=True)
+class LifeTried:
+    """What was forecast of a finished life when part of it had passed, and what came."""
+
+    life: int
+    tool: str | None
+    share: float
+    now: float
+    value: tuple[float, float, float]
+    """Where its last blocks were expected (10, 50, 90 %), in the unit of `LifeTrace.values`."""
+    came: float
+    held: bool
+    left: tuple[float | None, float | None, float | None]
+    """Uses left before a limit as forecast (10, 50, 90 %); None: farther than can be said."""
+    left_came: float | None
+    """What was left when the limit was reached; None for a life that ended before."""
+    left_held: bool | None
+
+
+@dataclass(frozen=True)
+class WearView:
+    """The lives of one tool as one feature shows them."""
+
+    process: str
+    feature_name: str
+    display: str
+    decimals: int
+    log: bool
+    left: LeftFact
+    lives: tuple[LifeTrace, ...]
+    """Oldest first, the current one last."""
+    usual: tuple[tuple[float, float], ...]
+    """(uses, expected value) of a usual life; empty before enough have finished."""
+    limits: tuple[tuple[str, float | None, float | None], ...]
+    """(family, lower, upper) in the unit of the values."""
+
+
+@dataclass(frozen=True)
+class BacktestView:
+    """How the forecasts of finished lives did, for one process."""
+
+    process: str
+    unit: str
+    tried: tuple[LifeTried, ...]
+    untold: int
+    """Finished lives of which nothing could be forecast."""
+    held: tuple[tuple[float, int, int, float], ...]
+    """(share of the life that had passed, ranges that held, of how many, mean error: natural log of came over expected
+    for a feature kept as logs, else base unit)."""
+    left_held: tuple[int, int]
+    """Forecasts of uses left that held, of those of lives that reached a limit."""

@@ -17,14 +17,11 @@ from ingest.facts import ProcessFacts
 from ingest.plan import Plan
 from spc.process import Assessment
 from spc.wear_backtest import Backtest, backtest
-from spc.wear_forecast import Limits, left_before
-from spc.wear_model import WearFit, WearRows, fit_wear, usual_life
+from spc.wear_forecast import Limits, chance_as_fast, left_before
+from spc.wear_model import WearFit, WearRows, fit_wear, odd_lives, usual_life
 
 RECENT_PARTS = 40
 """Families among so many latest parts count as made now."""
-_LOOKS = 3.0
-"""A life is looked at all along; about three of these looks are independent. [from simulation of the demonstration's
-kind of lives]"""
 _KEPT = 256
 _fits: OrderedDict[str, WearFit | None] = OrderedDict()
 """Fits by a hash of the lives they rest on: a model is fitted anew only when its lives changed."""
@@ -56,26 +53,25 @@ class LifeTable:
 def lives_of_process(facts: ProcessFacts, result: Assessment) -> LifeTable:
     """Parts in lives, and which lives may teach others.
 
-    A life is left out of teaching when the level or the scatter was off in it, or when it ran longer than believable:
-    a set that glazed must not pull the usual life down.
+    A life is left out of teaching when a signal was raised in it, or when its level or slope lies far from that of the
+    others: a set that glazed must not pull the usual life down.
     """
-    data, n = facts.data, len(facts.parts)
+    data = facts.data
     good = (data.life >= 0) & data.learn & ~result.single_flag & np.isfinite(result.mean)
     index = np.flatnonzero(good)
     rows = WearRows(result.mean[index], data.life[index], data.wear[index], data.family[index])
     current = facts.tool.life if facts.tool is not None else int(data.life.max(initial=-1))
     finished = np.unique(data.life[(data.life >= 0) & (data.life < current)])
-    dirty = np.zeros(n, dtype=bool)
     signal_at: dict[int, float] = {}
     for signal in result.signals:
-        if signal.monitor == "spread within part":
-            continue
-        end = n if signal.cleared_at is None else signal.cleared_at
-        dirty[max(signal.change_from, 0) : max(end, signal.first + 1)] = True
-        life = int(data.life[signal.first])
-        signal_at[life] = min(signal_at.get(life, math.inf), float(data.wear[signal.first]))
-    off = np.unique(data.life[dirty])
-    return LifeTable(rows, index, finished, finished[~np.isin(finished, off)], signal_at)
+        if signal.monitor != "spread within part":
+            life = int(data.life[signal.first])
+            signal_at[life] = min(signal_at.get(life, math.inf), float(data.wear[signal.first]))
+    # A signal that stays open over renewals says little of the sets after it: those are held against the others.
+    candidates = finished[~np.isin(finished, list(signal_at))]
+    odd = odd_lives(rows, candidates)
+    clean = candidates[~np.isin(candidates, odd)]
+    return LifeTable(rows, index, finished, clean, signal_at)
 
 
 def fit_of(table: LifeTable) -> WearFit | None:
@@ -201,11 +197,9 @@ def _whole_parts(left: float | None, step: float) -> float | None:
 
 def _faster_days(plan: Plan, facts: ProcessFacts, fit: WearFit | None, z: float) -> float | None:
     """Days between tools that chance alone shows to wear this much faster, over all wearing processes of the shop."""
-    from scipy.special import stdtr
-
     if fit is None or not z > 0.0:
         return None
-    share = min(1.0, _LOOKS * float(stdtr(fit.lives - 1, -z)))
+    share = chance_as_fast(z, fit.lives)
     days = max(float(facts.data.day[-1] - facts.data.day[0]), 1.0)
     lives = len(np.unique(facts.data.life[facts.data.life >= 0]))
     watched = sum(len(renewal.features) for renewal in plan.renewals)

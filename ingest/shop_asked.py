@@ -18,12 +18,14 @@ from ingest.board import (
     SetAsideFact,
     SourceRow,
 )
+from ingest.board_wear import BacktestView, WearView
 from ingest.facts import concerns
 from ingest.known import standing
 from ingest.saving import part_rows
 from ingest.shop_open import OpenShop, ShopError
 from ingest.states import board_rows
 from ingest.view_part import part_view
+from ingest.view_wear import backtest_view, wear_view
 from ingest.views import columns_of, events_on, process_view
 from spc.capability import Capability
 from spc.distribution import Fit
@@ -132,6 +134,18 @@ class AnsweringShop(OpenShop):
     def histogram(self, process: str, family: str, fit: Fit | None) -> Histogram | None:
         """Readings of one family on one process in classes (see `ingest.ability`)."""
         return histogram(self._now_moment(), process, family, fit)
+
+    def wear(self, process: str) -> WearView | None:
+        """Lives of the tool of a process over one another; None when it has no tool whose life is counted."""
+        moment = self._now_moment()
+        if process not in moment.processes:
+            return None
+        return wear_view(self.plan, moment.assessed(process), moment.resolved.families)
+
+    def wear_backtest(self, process: str) -> BacktestView | None:
+        """What was forecast of every finished life of its tool, against what came; None without such a tool."""
+        moment = self._now_moment()
+        return backtest_view(self.plan, moment.assessed(process)) if process in moment.processes else None
 
     def digest(self) -> str:
         """Hash of readings, assessments, signals and decisions: equal for equal shops, whatever their ids."""

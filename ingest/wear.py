@@ -99,6 +99,8 @@ class ToolNow:
     """[naive UTC]"""
     tool: str | None
     began_with: str | None
+    kinds: tuple[str, ...] = ()
+    """Kind of event at the start of every life, oldest first."""
 
     @property
     def mark(self) -> tuple[str, ...]:
@@ -116,5 +118,11 @@ def tool_now(lives: Lives) -> ToolNow:
     start = lives.starts[last]
     base = lives.total[np.searchsorted(lives.when, start, side="right")]
     return ToolNow(
-        lives.renewal, last, float(lives.total[-1] - base), start, lives.tools[last], lives.kinds[last]
+        lives.renewal,
+        last,
+        float(lives.total[-1] - base),
+        start,
+        lives.tools[last],
+        lives.kinds[last],
+        lives.kinds,
     )

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import ndtr, stdtr
 
 from spc.process import Floats, Ints
 from spc.wear_model import WearFit, WearRows, wear_basis
@@ -27,6 +27,8 @@ _BEND = 5.0
 """Standard deviation of the bend of a life that is forecast by itself, in part standard deviations. A weak prior."""
 _KNOTS = 40
 _STEPS = 240
+_LOOKS = 3.0
+"""A life is looked at all along; about three of these looks tell something new. Common practice, no source."""
 _FARTHEST = 2.0
 """How far a forecast may reach, in longest lives seen: beyond, only "not within" is said."""
 
@@ -231,6 +233,19 @@ def wear_z(current: WearRows, fit: WearFit, side: int = 0) -> float:
     return direction * float(slope @ (current.value - columns @ fit.common)) / math.sqrt(float(variance))
 
 
+def chance_as_fast(z: float, lives: int) -> float:
+    """Chance that an ordinary life shows, at some time in its course, a `wear_z` this large.
+
+    Parameters
+    ----------
+    z
+        Of `wear_z`.
+    lives
+        Lives that the usual wear was learned from, at least 2.
+    """
+    return min(1.0, _LOOKS * float(stdtr(lives - 1, -z)))
+
+
 def _median(reached: Floats, ahead: Floats) -> float:
     found = _quantile(reached, ahead, 0.5)
     return math.inf if found is None else found
@@ -285,7 +300,7 @@ class _Posterior:
         )
         information = np.swapaxes(rows, 1, 2) @ rows
         information[:, :p, :p] += precision
-        kink = (_KINK * self.sigma * np.where(self.power == 1.0, 1.0, 2.0)) ** -2
+        kink = (_KINK * self.sigma * np.where(self.power == 1.0, 1.0, 1.5)) ** -2
         information[:, p, p] += kink
         score = (np.swapaxes(rows, 1, 2) @ y[:, None])[:, :, 0]
         self.cov = np.linalg.inv(information)

@@ -179,3 +179,57 @@ def _within_squares(rows: WearRows, scale: float, settling: float) -> float:
     table = table - (sums / counts[:, None])[which]
     theta = np.linalg.lstsq(table[:, :-1], table[:, -1], rcond=None)[0]
     return float(((table[:, -1] - table[:, :-1] @ theta) ** 2).sum())
+
+
+_ODD = 4.0
+"""Robust standard deviations beyond which a life is no example for others; one normal life in 16,000 lies there."""
+_FEWEST_TO_COMPARE = 6
+
+
+def odd_lives(rows: WearRows, candidates: Ints) -> Ints:
+    """Lives whose level or slope lies far from that of the others: they must not teach what is usual.
+
+    Parameters
+    ----------
+    rows
+        Parts in lives.
+    candidates
+        Numbers of the lives to compare.
+
+    Returns
+    -------
+    array of int
+        Their numbers; empty with fewer than 6 lives of 4 parts.
+
+    Notes
+    -----
+    Each life's own line, families levelled, against the median line over 1.4826 times the median absolute deviation,
+    its sampling error added (standard robust practice, from memory; the bound of 4 is common practice, no source).
+    """
+    known = rows.of(np.isin(rows.life, candidates))
+    numbers, where, counts = np.unique(known.life, return_inverse=True, return_counts=True)
+    if (counts >= _FEWEST_PARTS).sum() < _FEWEST_TO_COMPARE:
+        return np.zeros(0, dtype=np.int64)
+    scale = max(float(np.median([known.uses[where == i].max() for i in range(numbers.size)])), 1.0)
+    value = known.value.copy()
+    for code in np.unique(known.group):
+        value[known.group == code] -= np.median(value[known.group == code])
+    lines = np.full((numbers.size, 2), np.nan)
+    noise = np.full((numbers.size, 2), np.nan)
+    rest, freedom = 0.0, 0
+    for i in np.flatnonzero(counts >= _FEWEST_PARTS):
+        own = where == i
+        share = known.uses[own] / scale - 0.5
+        if np.ptp(share) <= 0.0:
+            continue
+        columns = np.column_stack([np.ones_like(share), share])
+        cross = np.linalg.inv(columns.T @ columns)
+        lines[i] = cross @ columns.T @ value[own]
+        noise[i] = np.diag(cross)
+        rest += float(((value[own] - columns @ lines[i]) ** 2).sum())
+        freedom += share.size - 2
+    centre = np.nanmedian(lines, axis=0)
+    between = (1.4826 * np.nanmedian(np.abs(lines - centre), axis=0)) ** 2
+    sampling = noise * rest / max(freedom, 1)
+    distance = np.abs(lines - centre) / np.sqrt(between + sampling + 1e-300)
+    return numbers[np.nanmax(np.nan_to_num(distance, nan=0.0), axis=1) > _ODD]

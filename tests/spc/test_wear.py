@@ -8,7 +8,7 @@ import pytest
 from spc.errors import SpcError
 from spc.wear_backtest import backtest
 from spc.wear_forecast import Limits, left_before, value_at, wear_z
-from spc.wear_model import WearRows, fit_wear, wear_basis
+from spc.wear_model import WearRows, fit_wear, odd_lives, wear_basis
 from spc.wear_reml import fit_lives
 from tests.reference.tables import column, printed
 
@@ -259,3 +259,17 @@ def test_where_the_next_parts_are_expected():
     # One part scatters more than the mean of ten.
     low10, _, high10 = value_at(upto(one, 100.0), np.full(10, 150.0), np.zeros(10, int), fit, 195.0)
     assert high10 - low10 < high - low
+
+
+def test_a_set_that_glazed_is_no_example_and_ordinary_sets_are():
+    ordinary = []
+    for block in range(20):
+        rng = np.random.default_rng(3_000 + block)
+        lives = [life(rng) for _ in range(12)]
+        ordinary.append(odd_lives(rows_of(lives), np.arange(12)).size)
+        lives[4] = life(rng, glaze_from=60.0, glaze=0.0013)
+        lives[5] = life(rng, until=60.0, glaze_from=10.0, glaze=0.0025)
+        assert set(odd_lives(rows_of(lives), np.arange(12))) >= {4, 5}
+    # At most one of fifty ordinary sets is left out.
+    assert sum(ordinary) <= 0.02 * 240 + 4 * math.sqrt(0.02 * 240)
+    assert odd_lives(rows_of(lives[:5]), np.arange(5)).size == 0
