@@ -56,7 +56,7 @@ def renew(renewal: Renewal) -> str:
     return f"{'dress or change' if dressed else 'change'} the {renewal.name}"
 
 
-def look_at(row: BoardRow, plan: Plan, signal: SignalFact | None = None) -> str:
+def look_at(row: BoardRow, plan: Plan, signal: SignalFact | None = None, *, wider: bool = False) -> str:
     """What to look at first on the machine, as an order without subject: ``"check the slide and …"``.
 
     Parameters
@@ -67,6 +67,8 @@ def look_at(row: BoardRow, plan: Plan, signal: SignalFact | None = None) -> str:
         Names the tool, if its life is counted.
     signal : SignalFact, optional
         What was noticed, where something was.
+    wider : bool
+        Parts differ more than they should, without a signal that says so.
 
     Returns
     -------
@@ -82,6 +84,7 @@ def look_at(row: BoardRow, plan: Plan, signal: SignalFact | None = None) -> str:
     for word, order in LOOK_AT_SHAPE:
         if word in name and row.feature_kind in ("form", "size"):
             return order
-    if signal and signal.monitor in ("scatter", "spread within part") and row.feature_kind in LOOK_AT_SPREAD:
+    wider = wider or (signal is not None and signal.monitor in ("scatter", "spread within part"))
+    if wider and row.feature_kind in LOOK_AT_SPREAD:
         return LOOK_AT_SPREAD[row.feature_kind]
     return LOOK_AT_KIND.get(row.feature_kind, "look at the machine, the tool and the gauge")

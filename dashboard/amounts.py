@@ -11,6 +11,8 @@ SHOWN_UNITS = {"uin": "µin", "um": "µm", "degC": "°C"}
 """Units that are written differently on screen than in the plan; every other unit is shown as it is."""
 
 DAYS_PER_MONTH = 30.4
+NOT_CHANCE_YEARS = 10
+"""What chance alone shows less often than this is not taken for chance."""
 MINUS = "\u2212"
 
 
@@ -123,6 +125,26 @@ def rarity(days: float | None) -> str:
     if years < 100:
         return f"about once in {years:.0f} years"
     return "less than once in 100 years"
+
+
+def by_chance(days: float | None) -> str:
+    """Whether chance alone may have shown something, in words that weigh it: ``"hardly chance, which …"``.
+
+    Parameters
+    ----------
+    days : float or None
+        Chance interval; None when it is larger than can be told.
+
+    Returns
+    -------
+    str
+        Beyond ten years no figure: nobody weighs how much longer, and the same figure on every row hides the few
+        that need weighing.
+    """
+    if days is None or not math.isfinite(days) or days >= NOT_CHANCE_YEARS * 12 * DAYS_PER_MONTH:
+        return "not chance"
+    word = "hardly chance" if days >= 12 * DAYS_PER_MONTH else "could be chance"
+    return f"{word}, which shows as much {rarity(days)}"
 
 
 def count(n: int, one: str, many: str | None = None) -> str:

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from dashboard.amounts import day, rarity
+from dashboard.amounts import by_chance, day
+from dashboard.same_fault import same_fault, same_fault_text
 from dashboard.states import look
 from dashboard.words import reason
 from ingest.board import BoardRow
@@ -56,20 +57,19 @@ def as_json(rows: Sequence[BoardRow], plan: Plan) -> str:
 
 
 def as_text(rows: Sequence[BoardRow], plan: Plan) -> str:
-    """The board as text: two lines a process, the state first."""
+    """The board as text: two lines a process, the state first; a third where a row above shows the same fault."""
     if not rows:
         return "Nothing is measured yet: the plan names no process with a reading."
     wide = max(len(row.process) for row in rows)
+    same = same_fault(rows, plan)
     lines = []
     for row in rows:
         since = f"since {day(row.since)}" if row.since else ""
-        chance = (
-            f"chance alone: {rarity(row.chance_interval_days)}"
-            if row.chance_interval_days is not None and row.open_signals
-            else ""
-        )
+        chance = by_chance(row.chance_interval_days) if row.open_signals else ""
         head = f"{look(row.state).word.upper():<16}  {row.process:<{wide}}  {since:<18}  {chance}"
         lines += [head.rstrip(), f"{'':<18}{reason(row, plan)}"]
+        if row.process in same:
+            lines.append(f"{'':<18}{same_fault_text(same[row.process])}")
     return "\n".join(lines)
 
 

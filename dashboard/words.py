@@ -7,19 +7,24 @@ word of statistics: whoever reads it stands at a machine with gloves on.
 from __future__ import annotations
 
 import math
+from datetime import timedelta
 from statistics import geometric_mean
 from typing import TYPE_CHECKING
 
 from dashboard.advice import look_at, renewal_of
 from dashboard.amounts import amount, day, number, size, unit_text
+from dashboard.beyond_words import beyond_reason, beyond_text, out_text
 from dashboard.left_words import left_note
-from ingest.board import BoardRow, OutFact, SignalFact, State
+from ingest.board import BoardRow, SignalFact, State
 
 if TYPE_CHECKING:
     from ingest.plan import Plan
 
 ACROSS = 4.0
 """Ordinary parts lie within this many part-to-part spreads of one another, nearly always (19 of 20)."""
+
+WIDE = timedelta(days=14)
+"""A start of a change that is known less closely than this is told as a range, not as a day."""
 
 UP_DOWN = {
     "size": (("runs larger", "ran larger"), ("runs smaller", "ran smaller")),
@@ -93,17 +98,34 @@ def _usual(row: BoardRow) -> str | None:
     return amount(row.band[1] - row.band[0], row.display, row.decimals)
 
 
-def _last(row: BoardRow) -> str:
+def _has_target(row: BoardRow, plan: Plan) -> bool:
+    """Whether the plan says where the feature should lie: a limit on one side alone is no target."""
+    return any(
+        spec.target is not None
+        or spec.nominal is not None
+        or (spec.lower is not None and spec.upper is not None)
+        for spec in plan.specifications
+        if spec.feature == row.feature
+    )
+
+
+def _last(row: BoardRow, plan: Plan) -> str:
     """Where the last part lay, with its unit and what it is counted from."""
     if not row.recent or not math.isfinite(row.recent[-1]):
         return ""
     value = row.recent[-1]
     if row.log or row.feature_kind == "time":
         return f"the last one read {amount(value, row.display, row.decimals)}"
+    where = "its master" if row.is_gauge else "target" if _has_target(row, plan) else None
+    if where is None:
+        entry = plan.features.get(row.feature)
+        signed = entry is not None and entry.derive is not None
+        told = amount(value, row.display, row.decimals, signed=True) if signed else ""
+        return f"the last one read {told or size(value, row.display, row.decimals)}"
     if number(value, row.display, row.decimals).strip("0.") == "":
-        return f"the last one was on target, 0 {unit_text(row.display)} off"
+        return f"the last one was on {where}, 0 {unit_text(row.display)} off"
     side = "above" if value > 0 else "below"
-    return f"the last one was {amount(abs(value), row.display, row.decimals)} {side} target"
+    return f"the last one was {amount(abs(value), row.display, row.decimals)} {side} {where}"
 
 
 def change_text(row: BoardRow, signal: SignalFact, plan: Plan) -> str:
@@ -141,7 +163,7 @@ def _life_text(row: BoardRow, signal: SignalFact, plan: Plan) -> str:
     live = signal.status == "open"
     # The size of a life is told as its uses, or as the logarithm of its uses over the usual ones.
     so_far = signal.part_sd * math.exp(signal.size) if signal.log else signal.size
-    uses = so_far if live or signal.wear is None else signal.wear
+    uses = so_far if math.isfinite(so_far) or signal.wear is None else signal.wear
     done = f"{uses:.0f} {unit}" if math.isfinite(uses) else f"more {unit} than any before"
     usual = f", where about {signal.part_sd:.0f} is usual" if math.isfinite(signal.part_sd) else ""
     comes, has = ("comes", "has") if live else ("came", "had")
@@ -150,6 +172,9 @@ def _life_text(row: BoardRow, signal: SignalFact, plan: Plan) -> str:
 
 def began(signal: SignalFact) -> str:
     """When a change began and when it was noticed."""
+    if signal.change_to - signal.change_from > WIDE:
+        between = f"some day between {day(signal.change_from)} and {day(signal.change_to)}"
+        return f"since {between} (noticed {day(signal.since)})"
     if signal.changed == signal.since:
         return f"since {day(signal.since)}"
     return f"since about {day(signal.changed)} (noticed {day(signal.since)})"
@@ -176,22 +201,6 @@ def cleared_text(signal: SignalFact) -> str:
     return "open" if signal.status == "open" else signal.status
 
 
-def position_text(position: str) -> str:
-    """``"main=3;direction=V"`` as people say it: ``"main 3, direction V"``."""
-    return ", ".join(part.replace("=", " ") for part in position.split(";") if part)
-
-
-def _out_text(row: BoardRow, out: OutFact) -> str:
-    where = f" at {position_text(out.position)}" if out.position else ""
-    past = amount(abs(out.value - out.limit), row.display, row.decimals)
-    limit = size(out.limit, row.display, row.decimals)
-    more = f", and {out.count - 1} more on it" if out.count > 1 else ""
-    return (
-        f"block {out.serial} measured {size(out.value, row.display, row.decimals)}{where} "
-        f"on {day(out.when)}, {past} {out.side} the limit of {limit}{more}"
-    )
-
-
 def reason(row: BoardRow, plan: Plan) -> str:
     """Why a process stands where it stands: one sentence.
 
@@ -215,19 +224,20 @@ def reason(row: BoardRow, plan: Plan) -> str:
         return _doubt(row, plan, first)
     if row.state is State.OUT_OF_TOLERANCE and row.out is not None:
         order = look_at(row, plan, first)
-        return (
-            f"{who}: {what} of {_out_text(row, row.out)}: set the block aside, measure it again and {order}."
-        )
+        return f"{who}: {what} of {out_text(row, row.out, plan)}: set the block aside, measure it again and {order}."
     if first is not None and row.state in (State.GOING_OFF, State.GAUGE_IN_DOUBT):
         return f"{noticed(row, first, plan)}: {_do(row, plan, first)}."
     if row.last_time is None:
         return f"{who}: {what} has no reading yet: measure the first block."
-    last = _last(row)
+    last = _last(row, plan)
+    thing, things = ("check", "checks") if row.is_gauge else ("block", "blocks")
     if row.state is State.LEARNING:
         after = f" and {last}" if last else ""
+        if row.beyond is not None:
+            after += f", and {beyond_text(row, row.beyond, plan)}"
         left = max(1, row.needed - row.scored)
         return (
-            f"{who}: {what} is still being learned, {row.scored} of {row.needed} blocks by "
+            f"{who}: {what} is still being learned, {row.scored} of {row.needed} {things} by "
             f"{day(row.last_time)}{after}: measure {left} more before relying on it."
         )
     if row.state is State.SILENT:
@@ -236,7 +246,7 @@ def reason(row: BoardRow, plan: Plan) -> str:
         )
         days = row.silent_days or 0
         return (
-            f"{who}: {what} has had no block for {days} working days, since {day(row.last_time)}{gap}, and "
+            f"{who}: {what} has had no {thing} for {days} working days, since {day(row.last_time)}{gap}, and "
             f"{last or 'nothing is known since'}: measure one, or note that the machine stands."
         )
     if row.state is State.WATCH:
@@ -247,16 +257,25 @@ def reason(row: BoardRow, plan: Plan) -> str:
             f"the next blocks and {look_at(row, plan)} if they go the same way."
         )
     for signal in row.unconfirmed:
-        if signal.status == "cleared" and signal.cure is not None:
-            return (
-                f"{noticed(row, signal, plan)} and is back after {signal.cure.kind_name} on "
-                f"{day(signal.cure.time)}: confirm that this was the cause."
-            )
-        return f"{noticed(row, signal, plan)} and came back by itself: say what was done."
+        return _gone(row, signal, plan)
+    if row.beyond is not None:
+        return beyond_reason(who, row, row.beyond, plan)
     usual = _usual(row)
-    things = "checks" if row.is_gauge else "blocks"
     within = f", {things} are expected within {usual} of one another" if usual else ""
     return f"{who}: {what} holds as of {day(row.last_time)}{within}, {last or 'as before'}: nothing to do."
+
+
+def _gone(row: BoardRow, signal: SignalFact, plan: Plan) -> str:
+    """A signal that is over and waits for a person's word."""
+    yet = ""
+    if row.beyond is not None and (signal.cleared_on is None or row.beyond.latest > signal.cleared_on):
+        yet = f", yet {beyond_text(row, row.beyond, plan)}"
+    if signal.status != "cleared" or signal.cure is None:
+        return f"{noticed(row, signal, plan)} and came back by itself{yet}: say what was done."
+    done = f"{signal.cure.kind_name} on {day(signal.cure.time)}"
+    if signal.monitor == "tool life":
+        return f"{noticed(row, signal, plan)}, until {done}{yet}: confirm that this was the change."
+    return f"{noticed(row, signal, plan)} and is back after {done}{yet}: confirm that this was the cause."
 
 
 def _do(row: BoardRow, plan: Plan, signal: SignalFact) -> str:
@@ -279,7 +298,7 @@ def _doubt(row: BoardRow, plan: Plan, first: SignalFact | None) -> str:
             f"{noticed(row, first, plan)} on its master: {look_at(row, plan, first)}, and measure again what "
             "it passed since."
         )
-    last = _last(row)
+    last = _last(row, plan)
     after = f" ({last})" if last else ""
     return (
         f"{machine_text(row)}: {row.feature_name}{after} is measured with {gauge}, which has been reading "

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from ingest.board import ClosingFact, DoubtFact, EventFact, OutFact, SignalFact
+from ingest.board import BeyondFact, ClosingFact, DoubtFact, EventFact, OutFact, SignalFact
 from ingest.board_wear import LeftFact
 from ingest.budget import Pace, month_of
 from ingest.calendar import Calendar, microseconds
@@ -62,6 +62,7 @@ class ProcessState:
     part_sd: float
     notes: tuple[str, ...]
     plan_sha: str
+    beyond: BeyondFact | None = None
     left: LeftFact | None = None
 
 
@@ -133,6 +134,7 @@ def assess_process(
         part_sd=float(result.part_sd),
         notes=tuple(result.notes),
         plan_sha=plan.sha256,
+        beyond=facts.beyond,
         left=forecast(plan, calendar, facts, result, families),
     )
     return AssessedProcess(facts, result, state, _verdicts(facts, result))
@@ -280,8 +282,9 @@ def _closing(
 def _doubt(
     plan: Plan, facts: ProcessFacts, result: Assessment, signals: tuple[SignalFact, ...]
 ) -> tuple[DoubtFact | None, int]:
-    """A gauge whose checks have moved and that nobody has mended since."""
-    if plan.features[facts.feature].kind != "check" or facts.machine not in plan.gauges:
+    """A gauge whose checks or audits have moved and that nobody has mended since."""
+    audit = facts.operation in plan.gauges
+    if facts.machine not in plan.gauges or not (audit or plan.features[facts.feature].kind == "check"):
         return None, 0
     for signal, fact in zip(
         sorted(result.signals, key=lambda s: (-s.first, s.monitor, s.stratum)), signals, strict=True

@@ -15,6 +15,7 @@ from ingest.board_parts import PartDerived, PartReading, PartStock, PartView, Pa
 from ingest.board_wear import LeftFact
 
 __all__ = [
+    "BeyondFact",
     "BoardRow",
     "ClosingFact",
     "DoubtFact",
@@ -164,6 +165,24 @@ class OutFact:
 
 
 @dataclass(frozen=True)
+class BeyondFact:
+    """Some of the latest delivered parts lay beyond a limit of their specification."""
+
+    feature: str
+    """Plan key of the judged feature with the most such parts (the process's own, or a derived one)."""
+    parts: int
+    of: int
+    """Parts beyond, and parts judged: the latest 40 of the process that have a limit."""
+    above: int
+    below: int
+    """Parts with a value above and with one below; a part with both counts in both."""
+    latest: date
+    """Day of the latest part beyond."""
+    offset: float | None
+    """Mean of the judged parts from the middle of their limits, base unit; None without two limits."""
+
+
+@dataclass(frozen=True)
 class DoubtFact:
     """A gauge that cannot be trusted, and since when."""
 
@@ -220,6 +239,8 @@ class BoardRow:
     """Working days since the last part; None when there was none."""
     usual_gap: float | None
     """Usual working days between parts."""
+    beyond: BeyondFact | None = None
+    """None when none of the latest parts lay beyond a limit, or no limit is known."""
     left: LeftFact | None = None
     """How much is left of the tool's life before a limit; None where no tool's life is counted."""
 

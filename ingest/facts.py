@@ -8,11 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from ingest.board import OutFact
+from ingest.board import BeyondFact, OutFact
 from ingest.budget import Pace, monitors_of, pace
 from ingest.calendar import Calendar, microseconds
+from ingest.gauge_audits import AuditSeries, audit_series
 from ingest.known import Known
-from ingest.outs import latest_out
+from ingest.outs import latest_beyond, latest_out
 from ingest.plan import Feature, Plan
 from ingest.resolve import Resolved
 from ingest.tables import FeatureTable, feature_tables
@@ -29,7 +30,8 @@ class ProcessFacts:
     process : str
         MACHINE/operation/feature.
     machine, operation, feature : str
-        Plan keys; the machine of a check process is the gauge.
+        Plan keys; the machine of a check process is the gauge. Of an audit the machine is the gauge and the
+        operation the gauge that measured again.
     parts : DataFrame
         Parts in order of machining (first passes): part, pass_no, fam, time, day, tool, wear, aside.
     data : ProcessData
@@ -70,6 +72,7 @@ class ProcessFacts:
     table: FeatureTable
     gauges: dict[str, int]
     out: OutFact | None
+    beyond: BeyondFact | None
     judged_by: tuple[str, ...]
     tool: ToolNow | None = None
 
@@ -86,6 +89,7 @@ class ProcessFacts:
             self.cures,
             self.closings,
             self.out,
+            self.beyond,
             self.gauges,
             self.judged_by,
             self.tool.mark if self.tool is not None else None,
@@ -106,11 +110,12 @@ class ProcessFacts:
 
 @dataclass(frozen=True)
 class ShopFacts:
-    """All processes of the shop as of a moment, and the pace they share."""
+    """All processes of the shop as of a moment, the pace they share, and what audits of gauges say."""
 
     processes: dict[str, ProcessFacts]
     tables: dict[str, FeatureTable]
     pace: Pace
+    audits: tuple[AuditSeries, ...] = ()
 
 
 def shop_facts(known: Known, resolved: Resolved, calendar: Calendar) -> ShopFacts:
@@ -140,6 +145,11 @@ def shop_facts(known: Known, resolved: Resolved, calendar: Calendar) -> ShopFact
         firsts = table.parts[table.parts["pass_no"] == 1]
         for (on, op), rows in firsts.groupby(["on", "op"], sort=True):
             pending.append((str(on), str(op), key, table, rows.index.to_numpy()))
+    audits = tuple(a for a in audit_series(plan, resolved) if plan.features[a.feature].monitor)
+    for audit in audits:
+        rows = audit.table.parts.index.to_numpy()
+        pending.append((audit.gauge, audit.reference, audit.feature, audit.table, rows))
+        gauges[(audit.gauge, audit.reference, audit.feature)] = audit.used
     made = [
         (
             table.parts["day"].to_numpy()[rows],
@@ -151,9 +161,10 @@ def shop_facts(known: Known, resolved: Resolved, calendar: Calendar) -> ShopFact
     found = {}
     for on, op, key, table, rows in pending:
         out = latest_out(plan, calendar, on, op, key, tables, resolved.families)
-        facts = _process(known, on, op, key, table, rows, lives, gauges, shared, out)
+        beyond = latest_beyond(plan, on, op, key, tables)
+        facts = _process(known, on, op, key, table, rows, lives, gauges, shared, out, beyond)
         found[facts.process] = facts
-    return ShopFacts(dict(sorted(found.items())), tables, shared)
+    return ShopFacts(dict(sorted(found.items())), tables, shared, audits)
 
 
 def _lives(plan: Plan, resolved: Resolved, events: pd.DataFrame) -> list[Lives]:
@@ -210,6 +221,7 @@ def _process(
     gauges: dict[tuple[str, str, str], dict[str, int]],
     shared: Pace,
     out: OutFact | None,
+    beyond: BeyondFact | None,
 ) -> ProcessFacts:
     plan = known.plan
     feature = plan.features[key]
@@ -250,7 +262,7 @@ def _process(
     cures = tuple(Cure(int(i), n) for n, i in enumerate(events["index"].to_numpy()) if int(i) < len(parts))
     return ProcessFacts(
         process, on, op, key, parts, data, options, events, cures, _closings(known, process, parts),
-        own.renewal.unit if own is not None else None, rows, table, use, out, _said(known, process),
+        own.renewal.unit if own is not None else None, rows, table, use, out, beyond, _said(known, process),
         tool_now(own) if own is not None else None,
     )  # fmt: skip
 

@@ -13,6 +13,8 @@ from ingest.plan import Plan
 
 Floats = NDArray[np.float64]
 EPOCH = date(1970, 1, 1).toordinal()
+HAIR = 1e-6
+"""A value this near a limit lies on it and not beyond: where a unit was converted the last bits differ. [base unit]"""
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,10 @@ SEVERITY = {
 }
 UNCONFIRMED = 5
 """Severity of a process that holds again but whose signal nobody has confirmed."""
+BEYOND = 5.5
+"""Severity of a process that holds, but made some of its latest parts beyond a limit."""
+TELLING = {"level": 0, "tool life": 1, "scatter": 2}
+"""Monitors by how much their signal says to a person; the others say less."""
 
 
 def board_rows(
@@ -43,7 +47,8 @@ def board_rows(
     Returns
     -------
     list of BoardRow
-        By state, then by how little is left before a limit, then by how rarely chance shows as much (rarest first), then newest signal first.
+        By state, then by how little is left before a limit, then by how rarely chance shows as much (rarest first);
+        among equals the machine with the newest signal first, its most telling row on top.
     """
     doubts = {s.doubt.gauge: (s.doubt, s.doubt_from) for s in states.values() if s.doubt is not None}
     rows = [
@@ -51,16 +56,36 @@ def board_rows(
         for state in states.values()
         if state.feature in plan.features and state.operation in plan.operations
     ]
-    return sorted(rows, key=_rank)
+    newest: dict[tuple[float, float, float, str], int] = {}
+    for row in rows:
+        place = (*_standing(row), row.machine)
+        newest[place] = max(newest.get(place, 0), _newest(row))
+    return sorted(rows, key=lambda row: _rank(row, newest[(*_standing(row), row.machine)]))
 
 
-def _rank(row: BoardRow) -> tuple[int, float, float, int, str]:
+def _standing(row: BoardRow) -> tuple[float, float, float]:
+    """What decides the order: the state, then how little is left, then how rarely chance shows as much."""
     severity = SEVERITY[row.state]
     if row.state == State.HOLDING and row.unconfirmed:
         severity = UNCONFIRMED
-    newest = max((s.since.toordinal() for s in row.signals), default=0)
+    elif row.state == State.HOLDING and row.beyond is not None:
+        severity = BEYOND
     left = row.left.p50 if row.left is not None and row.left.p50 is not None else math.inf
-    return severity, left, -(row.chance_interval_days or 0.0), -newest, row.process
+    return severity, left, -(row.chance_interval_days or 0.0)
+
+
+def _newest(row: BoardRow) -> int:
+    return max((s.since.toordinal() for s in row.signals), default=0)
+
+
+def _rank(row: BoardRow, newest: int) -> tuple[float, float, float, int, str, int, int, str]:
+    """Order of a row, the newest signal of its machine among equals given.
+
+    Among equals a machine's rows stand together, one fault often showing in several of them, and first the one
+    that tells most: a level that moved says which way, a spread only that something did.
+    """
+    telling = min((TELLING.get(s.monitor, 3) for s in row.open_signals), default=3)
+    return *_standing(row), -newest, row.machine, telling, -_newest(row), row.process
 
 
 def _doubt_of(
@@ -146,5 +171,6 @@ def _row(
         log=feature.scale == "log",
         silent_days=silent_days,
         usual_gap=state.usual_gap,
+        beyond=state.beyond,
         left=state.left,
     )

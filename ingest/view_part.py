@@ -11,7 +11,7 @@ import pandas as pd
 
 from ingest.board import PartDerived, PartReading, PartStock, PartView, PassFact
 from ingest.calendar import Calendar
-from ingest.limits import in_force
+from ingest.limits import HAIR, in_force
 from ingest.moment import Moment
 from ingest.plan import Plan
 from ingest.reasons import explain
@@ -140,9 +140,9 @@ def _known(value: Any) -> float | None:
 def side(value: float, lower: float | None, upper: float | None, absolute: bool) -> str | None:
     """Whether a judged value lies above or below its limits; None within."""
     judged = abs(value) if absolute else value
-    if upper is not None and judged > upper:
+    if upper is not None and judged > upper + HAIR:
         return "above"
-    return "below" if lower is not None and judged < lower else None
+    return "below" if lower is not None and judged < lower - HAIR else None
 
 
 def _derived(moment: Moment, serial: str, last: Mapping[tuple[str, str], int]) -> tuple[PartDerived, ...]:

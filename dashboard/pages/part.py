@@ -13,8 +13,10 @@ from dashboard.amounts import amount, moment, number, size_unit, unit_text
 from dashboard.desk import Desk
 from dashboard.markup import made, table, tag
 from dashboard.pages.board import process_href
-from dashboard.words import named, position_text
+from dashboard.words import named
 from ingest.board import PartReading, PartView
+from ingest.places import place_text
+from ingest.plan import Plan
 
 CAUTION = (
     "This shows what the gauges wrote, not whether the block may be used: that is for the maker's "
@@ -32,7 +34,7 @@ STATUS = {
 }
 
 
-def reading_rows(readings: Iterable[PartReading]) -> list[tuple[object, ...]]:
+def reading_rows(readings: Iterable[PartReading], plan: Plan, family: str | None) -> list[tuple[object, ...]]:
     """Cells of a table of readings: place, value, limits, when, with what, by whom, note, source."""
     rows = []
     for reading in readings:
@@ -65,7 +67,7 @@ def reading_rows(readings: Iterable[PartReading]) -> list[tuple[object, ...]]:
         out = tag("b", f" {reading.out} the limit", class_="vermilion") if reading.out else None
         rows.append(
             (
-                position_text(reading.position) or "whole part",
+                place_text(plan, reading.position, family) or "whole part",
                 tag("span", value, " ", unit_text(unit), deviation, out, class_=f"value {state}"),
                 limits,
                 moment(reading.corrected_time),
@@ -146,7 +148,9 @@ def layout(desk: Desk, query: dict[str, str], serial: str | None = None) -> tupl
     ):
         where = f" on {machine}" if machine else ""
         again = f", pass {pass_no}" if pass_no and pass_no > 1 else ""
-        body += tag("h3", f"{name}{where}{again}") + table(HEAD, reading_rows(group), class_="readings")
+        body += tag("h3", f"{name}{where}{again}") + table(
+            HEAD, reading_rows(group, desk.shop.plan, view.family), class_="readings"
+        )
     if view.processes:
         links = [
             tag(

@@ -23,8 +23,9 @@ from dashboard.pages import forms
 from dashboard.pages.board import chance_text, state_mark
 from dashboard.pages.holds import holds, pictures
 from dashboard.pages.part import HEAD, part_href, reading_rows
-from dashboard.words import cleared_text, machine_text, named, noticed, position_text, reason
+from dashboard.words import cleared_text, machine_text, named, noticed, reason
 from ingest.board import ProcessView, SignalFact
+from ingest.places import place_text
 
 ALL = "all"
 RECENT = 120
@@ -146,7 +147,7 @@ def _chosen_part(desk: Desk, view: ProcessView, key: str | None) -> Markup:
             first,
             table(
                 HEAD,
-                reading_rows(readings),
+                reading_rows(readings, desk.shop.plan, part.family),
                 class_="readings",
                 empty="Its readings are on the block's own page.",
             ),
@@ -279,7 +280,7 @@ def layout(desk: Desk, query: dict[str, str], process: str) -> tuple[str, list[A
 
 def _shape(desk: Desk, view: ProcessView, title: str) -> list[Any]:
     body: list[Any] = []
-    chart = position_chart(view, [position_text(position) for position in view.positions])
+    chart = position_chart(view, [place_text(desk.shop.plan, position) for position in view.positions])
     if chart is not None:
         body += [
             made(tag("h2", f"Which places on a {thing_of(view)} always differ?"), class_="page"),

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard.amounts import age, amount, number, rarity, size
+from dashboard.amounts import age, amount, by_chance, number, rarity, size
 from spc.units import to_base
 
 
@@ -68,3 +68,18 @@ def test_age_grows_from_minutes_to_months() -> None:
     ages = [age(now - timedelta(minutes=m), now) for m in (0, 30, 600, 14400, 144000)]
     assert ages == ["just now", "30 minutes ago", "10 hours ago", "10 days ago", "3 months ago"]
     assert age(None, now) == "never"
+
+
+@pytest.mark.parametrize(
+    ("days", "told"),
+    [
+        (44.0, "could be chance, which shows as much about once in 44 days"),
+        (570.0, "hardly chance, which shows as much about once in 19 months"),
+        (2000.0, "hardly chance, which shows as much about once in 5 years"),
+        (3700.0, "not chance"),
+        (36525.0, "not chance"),
+        (None, "not chance"),
+    ],
+)
+def test_chance_is_weighed_in_words(days: float | None, told: str) -> None:
+    assert by_chance(days) == told

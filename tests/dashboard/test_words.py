@@ -12,7 +12,7 @@ import pytest
 
 from dashboard.amounts import day
 from dashboard.words import cleared_text, machine_text, reason
-from ingest.board import BoardRow, State
+from ingest.board import BeyondFact, BoardRow, State
 from tests.dashboard.paper_shop import KEEP, NOW, PaperShop, board, event, off, out, row, signal
 
 BANNED = (
@@ -22,7 +22,7 @@ BANNED = (
 )  # fmt: skip
 ORDERS = (
     "check", "look", "dress", "change", "set ", "measure", "keep an eye", "confirm", "say what was done",
-    "nothing to do", "log",
+    "nothing to do", "log", "make sure",
 )  # fmt: skip
 UNITS = {"thou": "thou", "um": "µm", "min": "min"}
 
@@ -104,7 +104,7 @@ def test_a_block_out_of_tolerance_is_told_with_its_value_place_and_limit() -> No
     check(text, out())
     # 65.012 mm and 65.010 mm over 25.4, to the tenth of a tenth.
     assert "2.55953 in" in text and "2.55945 in" in text and "0.08 thou above" in text
-    assert "S111" in text and "main 3, direction V" in text
+    assert "S111" in text and "main 3 vertical" in text
 
 
 def test_falling_finish_asks_for_the_stones_and_taper_for_the_slide() -> None:
@@ -168,3 +168,70 @@ def test_a_process_that_came_back_by_itself_asks_what_was_done() -> None:
 def test_a_process_without_a_reading_asks_for_the_first_block() -> None:
     subject = row("height", last_time=None, recent=(), band=None, state=State.LEARNING, scored=0)
     check(reason(subject, PaperShop().plan), subject)
+
+
+BEYOND = BeyondFact("main_size", 7, 40, 0, 7, date(2026, 3, 8), -4.0)
+
+
+def test_a_process_that_holds_but_made_parts_beyond_a_limit_never_has_nothing_to_do() -> None:
+    wrong = row("main_size", beyond=BEYOND)
+    text = reason(wrong, PaperShop().plan)
+    check(text, wrong)
+    assert "7 of the last 40 blocks were below the limit, the latest on 8 Mar 2026" in text
+    assert "0.16 thou below the middle of the limits" in text and "set the machine back to the middle" in text
+    assert "nothing to do" not in text
+
+
+def test_parts_beyond_on_both_sides_are_a_matter_of_spread_not_of_setting() -> None:
+    wide = row("main_size", beyond=replace(BEYOND, above=3, below=4))
+    text = reason(wide, PaperShop().plan)
+    check(text, wide)
+    assert "outside the limits" in text and "differ more than the limits allow" in text
+    assert "middle" not in text and "check the tool, the clamping and the gauge" in text
+
+
+def test_one_part_beyond_is_told_as_one() -> None:
+    one = row("main_size", beyond=replace(BEYOND, parts=1, below=1, offset=0.1))
+    text = reason(one, PaperShop().plan)
+    check(text, one)
+    assert "1 of the last 40 blocks was below the limit, on 8 Mar 2026" in text
+
+
+def test_parts_beyond_are_told_while_learning_and_after_a_cure_that_left_some() -> None:
+    plan = PaperShop().plan
+    assert "7 of the last 40" in reason(row("main_size", state=State.LEARNING, scored=4, beyond=BEYOND), plan)
+    cured = signal(status="cleared", cure=event(), cleared_on=date(2026, 3, 7))
+    assert "yet 7 of the last 40" in reason(row("main_size", signals=(cured,), beyond=BEYOND), plan)
+    later = replace(cured, cleared_on=date(2026, 3, 9))
+    assert "of the last 40" not in reason(row("main_size", signals=(later,), beyond=BEYOND), plan)
+
+
+def test_no_target_is_named_where_the_plan_has_none() -> None:
+    plan = PaperShop().plan
+    assert "target" in reason(row("main_size"), plan)
+    # No limits at all, and a difference: what was read, with its sign.
+    taper = reason(row("bore_taper"), plan)
+    assert "target" not in taper and re.search(r"the last one read [+\u2212]\d", taper)
+    whole = reason(row("height", recent=(80_011.0,) * 5, band=(80_000.0, 80_020.0)), plan)
+    assert "target" not in whole and "the last one read 80.011 mm" in whole
+    assert "its master" in reason(row("ring_size"), plan)
+
+
+def test_a_start_that_is_not_known_closely_is_told_as_a_range() -> None:
+    subject = off(
+        "bore_taper", change_from=date(2025, 6, 2), change_to=date(2026, 3, 1), changed=date(2025, 9, 9)
+    )
+    text = reason(subject, PaperShop().plan)
+    check(text, subject)
+    assert "since some day between 2 Jun 2025 and 1 Mar 2026 (noticed 4 Mar 2026)" in text
+    assert "9 Sep" not in text
+
+
+def test_a_tool_that_was_changed_late_is_told_with_all_its_uses_and_the_change() -> None:
+    late = signal(
+        "HONE/finish_hone/bore_peak", monitor="tool life", status="cleared", size=math.log(2.0), log=True,
+        part_sd=60.0, wear=65.0, wear_unit="bores", cure=event("stones_new", "stones changed"),
+    )  # fmt: skip
+    text = reason(row("bore_peak", signals=(late,)), PaperShop().plan)
+    check(text, row("bore_peak"))
+    assert "120 bores" in text and "until stones changed on 7 Mar 2026" in text

@@ -18,6 +18,7 @@ from typer.testing import CliRunner
 
 from dashboard.cli import app
 from dashboard.status import as_records
+from dashboard.words import reason
 from ingest.receipt import Receipt
 from ingest.shop import Shop
 from spc.units import from_base, to_base
@@ -192,3 +193,36 @@ def test_a_second_delivery_of_the_same_measurements_changes_nothing(shop: Shop, 
     receipt = shop.take_in([longer], known_at=datetime(2025, 6, 2, 11, tzinfo=UTC))[0]
     assert (receipt.lines.known, receipt.lines.stored, receipt.lines.set_aside) == (180, 0, 0)
     assert as_records(shop.board(), shop.plan) == before
+
+
+def test_machines_that_make_pins_out_of_tolerance_do_not_simply_hold(shop: Shop) -> None:
+    """Machine 2 was never set right and machine 3 always varied more: neither ever changed, and both made bad pins."""
+    rows = {row.process: row for row in shop.board()}
+    for machine, diameters in pins().items():
+        row = rows[f"{machine}/screw/pin"]
+        latest = diameters[-40:]
+        below, above = sum(d < LOWEST for d in latest), sum(d > HIGHEST for d in latest)
+        told = reason(row, shop.plan)
+        if not below + above:
+            assert row.beyond is None and "nothing to do" in told
+            continue
+        assert row.beyond is not None
+        assert (row.beyond.parts, row.beyond.of) == (below + above, 40)
+        assert (row.beyond.above, row.beyond.below) == (above, below)
+        assert row.beyond.offset is not None
+        assert from_base(row.beyond.offset, "in") == pytest.approx(statistics.fmean(latest) - 0.125, abs=1e-9)
+        assert f"{below + above} of the last 40" in told and "nothing to do" not in told
+    # the handbook: machine 2 "was not set correctly", machine 3 has "significantly more variation"
+    assert "set the machine back to the middle" in reason(rows["2/screw/pin"], shop.plan)
+    assert "differ more than the limits allow" in reason(rows["3/screw/pin"], shop.plan)
+    assert [row.process for row in shop.board()].index("1/screw/pin") > max(
+        [row.process for row in shop.board()].index(f"{machine}/screw/pin") for machine in "23"
+    )
+
+
+def test_without_a_specification_no_target_is_named(shop: Shop) -> None:
+    rows = {row.process: row for row in shop.board()}
+    batches = [value for value, batch in numbers("GEAR.DAT") if f"{batch:.3f}" == "10.000"]
+    told = reason(rows["CUTTER/cut/gear"], shop.plan)
+    assert "target" not in told and f"{statistics.fmean(batches):.4f} in" in told
+    assert "target" in reason(rows["1/screw/pin"], shop.plan)
