@@ -286,6 +286,22 @@ def rebuild(folder: Folder = None) -> None:
 
 
 @app.command()
+def backtest(json: Json = False, folder: Folder = None) -> None:
+    """Forecast every finished set of stones or cutters again and hold it against what came."""
+    from dashboard.backtest_command import backtest as compare
+    from dashboard.folders import shop_folder
+    from dashboard.handing import work_on
+
+    _finish(
+        work_on(
+            shop_folder(folder),
+            lambda found: found.hand("backtest", query={"json": "1" if json else "0"}),
+            lambda shop: compare(shop, json_wanted=json),
+        )
+    )
+
+
+@app.command()
 def backup(
     target: Annotated[Path, typer.Argument(help="File to write, like shop-2031-12-31.tar.gz.")],
     folder: Folder = None,

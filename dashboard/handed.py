@@ -9,6 +9,7 @@ from typing import Any
 from flask import Flask, request
 
 from dashboard import commands, row_work
+from dashboard.backtest_command import backtest
 from dashboard.desk import Desk
 from ingest.receipt import IncomingFile
 
@@ -51,6 +52,10 @@ def register(server: Flask, desk: Desk) -> None:
     @server.post("/hand/backup")
     def hand_backup() -> dict[str, Any]:
         return commands.backup(desk.shop, Path(request.get_json()["to"])).as_record()
+
+    @server.post("/hand/backtest")
+    def hand_backtest() -> dict[str, Any]:
+        return backtest(desk.shop, json_wanted=request.args.get("json") == "1").as_record()
 
     @server.get("/hand/hello")
     def hand_hello() -> dict[str, Any]:

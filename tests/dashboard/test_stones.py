@@ -1,11 +1,13 @@
 """What is said of a tool that wears, and the page that says it."""
 
+import json
 from dataclasses import replace
 from datetime import date
 from typing import Any
 
 import pytest
 
+from dashboard.backtest_command import backtest
 from dashboard.desk import Desk
 from dashboard.figures.wear import wear_chart
 from dashboard.left_words import about, left_text
@@ -57,7 +59,9 @@ class WearingShop(PaperShop):
             PEAK, "bore finish Rpk", "um", 2, True, NEAR, (old, bad, now), ((0.0, 0.25), (190.0, 0.2)), limits
         )
 
-    def wear_backtest(self, process: str) -> BacktestView:
+    def wear_backtest(self, process: str) -> BacktestView | None:
+        if process != PEAK:
+            return None
         held = LifeTried(0, "Q-6", 0.5, 95.0, (0.18, 0.2, 0.22), 0.21, True, (None, None, None), None, None)
         missed = replace(held, life=1, held=False, left=(20.0, 30.0, None), left_came=12.0, left_held=False)
         return BacktestView(process, "bores", (held, missed), 4, ((0.5, 1, 2, -0.03),), (0, 1))
@@ -177,3 +181,14 @@ def test_tools_come_in_order_of_how_pressing_they_are() -> None:
     (renewal, rows, said), *_ = stones.tools(desk)
     assert renewal.machine == "HONE" and said.rank == 0
     assert isinstance(stones.lead(rows), BoardRow) and stones.lead(rows).feature == "bore_peak"
+
+
+def test_the_command_prints_what_came_as_it_came() -> None:
+    said = backtest(WearingShop(), json_wanted=False)  # type: ignore[arg-type]
+    assert said.code == 0
+    assert "50% of the life done: held   1 of   2, off by -3.0 %" in said.out
+    assert "a limit was reached in 1 of these forecasts, within its range in 0" in said.out
+    told = json.loads(backtest(WearingShop(), json_wanted=True).out)  # type: ignore[arg-type]
+    assert told[0]["coverage"] == [{"share": 0.5, "held": 1, "of": 2, "bias": -0.03}]
+    assert told[0]["lives"][1]["left"] == {"p10": 20.0, "p50": 30.0, "p90": None}
+    assert "no tool" in backtest(PaperShop(), json_wanted=False).out  # type: ignore[arg-type]
