@@ -5,6 +5,8 @@ from __future__ import annotations
 import pandas as pd
 
 from ingest.board import Question
+from ingest.places import place_text
+from ingest.plan import Plan
 from ingest.positions import Slots
 
 ORDER_PARTS = 3
@@ -14,7 +16,7 @@ HABIT = 0.2
 
 
 def order_questions(
-    rows: pd.DataFrame, features: tuple[str, ...], columns: dict[str, Slots]
+    plan: Plan, rows: pd.DataFrame, features: tuple[str, ...], columns: dict[str, Slots]
 ) -> tuple[Question, ...]:
     """Files in which several parts were measured in another order of places than the gauge always keeps.
 
@@ -44,11 +46,12 @@ def order_questions(
             continue
         here = turned[(turned["receipt"] == receipt) & (turned["feat"] == feat)]
         pairs = here.groupby(["slot", "before"]).size()
-        low, high = (columns[features[int(feat)]].positions[int(i)] for i in pairs.idxmax())  # type: ignore[arg-type]
+        places = columns[features[int(feat)]].positions
+        low, high = (place_text(plan, places[int(i)]) for i in pairs.idxmax())  # type: ignore[arg-type]
         found.append(
             Question(
                 "places_exchanged",
-                f"On {parts} parts {high} stands before {low}, against the order this gauge always keeps: were "
+                f"On {parts} parts {high} was measured before {low}, against the order this gauge always keeps: were "
                 "the two places exchanged? The readings are used as they are written.",
                 receipt=int(receipt),
                 line=int(here["line"].min()),

@@ -72,7 +72,7 @@ def value_doubts(
     kinds[tiny] = "unit_scale"
     mirrored, asked = sign_mirrors(rows, value, target, lower, upper, kinds != "")
     kinds[mirrored] = "sign_mirror"
-    return kinds, hints, (*asked, *order_questions(rows, features, columns))
+    return kinds, hints, (*asked, *order_questions(plan, rows, features, columns))
 
 
 def _unit_slips(plan: Plan, rows: pd.DataFrame, value: NDArray[np.float64]) -> NDArray[np.bool_]:

@@ -9,9 +9,10 @@ from urllib.parse import quote
 from dash import Dash, Input, Output, dcc
 from markupsafe import Markup
 
-from dashboard.amounts import age, count, day, moment, rarity, sentence_case
+from dashboard.amounts import age, by_chance, count, day, moment, sentence_case
 from dashboard.desk import Desk
 from dashboard.markup import join, made, tag
+from dashboard.same_fault import same_fault, same_fault_text
 from dashboard.sparkline import sparkline
 from dashboard.states import glyph, look
 from dashboard.words import cleared_text, machine_text, reason
@@ -35,8 +36,8 @@ def state_mark(row: BoardRow) -> Markup:
 
 
 def chance_text(signal: SignalFact) -> str:
-    """How rare the finding is by chance, in words."""
-    return f"Chance alone: {rarity(signal.chance_days)}"
+    """Whether chance alone may have shown the finding, in words."""
+    return sentence_case(by_chance(signal.chance_days))
 
 
 def picture(row: BoardRow) -> Markup:
@@ -48,6 +49,11 @@ def picture(row: BoardRow) -> Markup:
     return sparkline(row.recent, row.band, log=row.log, label=label, marked=min(since, len(row.recent)))
 
 
+def _same_faults(desk: Desk) -> dict[str, BoardRow]:
+    """Rows that show a fault which a row above shows already, with that row."""
+    return desk.remember(("same fault",), lambda: same_fault(desk.board(), desk.shop.plan))
+
+
 def _facts(row: BoardRow, desk: Desk) -> Markup:
     facts = []
     if row.open_signals:
@@ -55,6 +61,9 @@ def _facts(row: BoardRow, desk: Desk) -> Markup:
         others = len(row.open_signals) - 1
         if others:
             facts.append(f"and {count(others, 'more open signal')}")
+    head = _same_faults(desk).get(row.process)
+    if head is not None:
+        facts.append(same_fault_text(head))
     facts.append(f"Last reading {age(row.last_time, desk.now())}")
     return tag("p", join(tag("span", fact) for fact in facts), class_="facts")
 
@@ -121,8 +130,13 @@ def _brief(row: BoardRow, desk: Desk) -> Markup:
 def _drawn(rows: list[BoardRow], desk: Desk, draw_row: Callable[[BoardRow, Desk], Markup]) -> list[Markup]:
     """Rows as markup; one that is as it was keeps its markup for a minute, since it tells ages."""
     given = desk.shop.plan.sha256, desk.now().replace(second=0, microsecond=0)
+    heads = {process: head.feature_name for process, head in _same_faults(desk).items()}
     return [
-        desk.keep((draw_row.__name__, row.process), (row, *given), lambda row=row: draw_row(row, desk))
+        desk.keep(
+            (draw_row.__name__, row.process),
+            (row, heads.get(row.process), *given),
+            lambda row=row: draw_row(row, desk),
+        )
         for row in rows
     ]
 
@@ -184,6 +198,8 @@ def draw(desk: Desk) -> Markup:
     rest = [row for row in calm if not row.unconfirmed]
     pick = {state: [r for r in rest if r.state is state] for state in State}
     unknown = pick[State.LEARNING] + pick[State.SILENT]
+    beyond = [row for row in pick[State.HOLDING] if row.beyond is not None]
+    well = [row for row in pick[State.HOLDING] if row.beyond is None]
     return join(
         (
             tag("h1", "What is going off?"),
@@ -197,8 +213,9 @@ def draw(desk: Desk) -> Markup:
                 _drawn(back, desk, _full),
                 "These stay here until somebody confirms the cause.",
             ),
+            _section("What runs as ever, but not within its limits?", _drawn(beyond, desk, _full)),
             _section("What is not known yet?", _drawn(unknown, desk, _brief)),
-            _section("What is holding?", _drawn(pick[State.HOLDING], desk, _brief)),
+            _section("What is holding?", _drawn(well, desk, _brief)),
             _section(
                 "What was said and taken back?", _withdrawn(desk), "Late rows removed these signals.", "ul"
             ),

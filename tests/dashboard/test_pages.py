@@ -89,7 +89,7 @@ def test_the_board_lists_the_worst_first_and_says_why(shop: PaperShop) -> None:
     assert order[:3] == ["gauge-in-doubt", "out-of-tolerance", "going-off"]
     for found in shop.rows[:4]:
         assert str(Markup.escape(reason(found, shop.plan))) in text
-    assert "Chance alone: about once in 14 months" in text
+    assert "Hardly chance, which shows as much about once in 14 months" in text
     assert "Last reading 3 hours ago" in text
 
 

@@ -1,10 +1,13 @@
 """Rows of one fault say so, and rows of two do not."""
 
 from dataclasses import replace
+from datetime import date
 
 from dashboard.same_fault import same_fault, same_fault_text
 from dashboard.status import as_text
+from ingest.board import BeyondFact
 from tests.dashboard.paper_shop import PaperShop, off, out, row
+from tests.dashboard.test_pages import html_of
 
 PLAN = PaperShop().plan
 
@@ -36,3 +39,17 @@ def test_a_chain_names_the_first_row_and_quiet_rows_nothing() -> None:
     ]
     assert set(same_fault(rows, PLAN).values()) == {rows[0]}
     assert same_fault([out(), row("main_size")], PLAN) == {}
+
+
+def test_the_page_says_so_on_the_row_below_and_sets_apart_what_holds_outside_its_limits() -> None:
+    shop = PaperShop()
+    beyond = BeyondFact("main_size", 7, 40, 0, 7, date(2026, 3, 8), -4.0)
+    shop.rows = [
+        off("bore_peak", direction=-1, size=-0.3), off("cycle"), row("main_size", beyond=beyond), row("height"),
+    ]  # fmt: skip
+    text = html_of(shop, "/")
+    assert text.count("Probably the same fault as bore finish Rpk above.") == 1
+    apart = text.index("What runs as ever, but not within its limits?")
+    holding = text.index("What is holding?")
+    assert apart < text.index('data-process="LINE/line_hone/main_size"') < holding
+    assert holding < text.index('data-process="HONE/finish_hone/height"')
