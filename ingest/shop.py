@@ -171,12 +171,22 @@ class Shop(RowDecidingShop, AnsweringShop):
             return receipts
 
     def scan_inbox(self) -> list[Receipt]:
-        """Take in what has settled in the inbox (unchanged for two looks); files taken in leave the folder."""
+        """Take in what has settled in the inbox (unchanged for two looks); files taken in leave the folder.
+
+        A full disk or a folder out of reach is told by `inbox` and tried again at the next look.
+        """
         with self._turn:
             found = self._inbox.settled(datetime.now(UTC))
             if not found:
                 return []
-            receipts = self.take_in([file for _, file in found])
+            try:
+                receipts = self.take_in([file for _, file in found])
+            except OSError as error:
+                self._inbox.failed(
+                    f"{_names_of(found)} could not be taken in ({error.strerror or error}); nothing is lost, they are "
+                    "tried again."
+                )
+                return []
             for path, _ in found:
                 self._inbox.done(path)
             return receipts
@@ -243,6 +253,10 @@ class Shop(RowDecidingShop, AnsweringShop):
 
 def _incoming(file: Path | IncomingFile) -> IncomingFile:
     return file if isinstance(file, IncomingFile) else IncomingFile(Path(file).name, Path(file).read_bytes())
+
+
+def _names_of(found: Sequence[tuple[Path, IncomingFile]]) -> str:
+    return found[0][1].name if len(found) == 1 else f"{len(found)} files"
 
 
 def _names(receipts: Sequence[Receipt]) -> str:

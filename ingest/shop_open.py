@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime
 
 from ingest import queries
 from ingest.folder import Folder
-from ingest.inbox import Inbox
+from ingest.inbox import Inbox, InboxState
 from ingest.lock import FolderLock
 from ingest.moment import Moment, calendar_of
 from ingest.plan import Plan
@@ -37,6 +37,11 @@ class OpenShop:
     def _use(self, plan: Plan) -> None:
         self.plan = plan
         self.calendar = calendar_of(plan)
+
+    @property
+    def inbox(self) -> InboxState:
+        """What the last look at the inbox found."""
+        return self._inbox.state
 
     def now(self) -> datetime:
         """The shop's clock, aware and in its zone; in a demonstration it stands still."""

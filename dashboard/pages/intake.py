@@ -32,7 +32,22 @@ def _heartbeat(desk: Desk) -> Markup:
     state = "beat stale" if seconds > STALE_S else "beat"
     when = "just now" if seconds < 10 else f"{seconds:.0f} seconds ago"
     late = ": the watcher has stopped, restart the service" if seconds > STALE_S else ""
-    return tag("p", f"The inbox was last looked at {when}{late}.", class_=state)
+    told = [tag("p", f"The inbox was last looked at {when}{late}.", class_=state)]
+    inbox = desk.shop.inbox
+    if inbox.trouble:
+        told.append(tag("p", inbox.trouble, class_="beat stale"))
+    for names, what in (
+        (inbox.growing, "still being written; taken in when it stands still"),
+        (inbox.locked, "cannot be read now, another program may have it open; tried again"),
+        (
+            inbox.staying,
+            "taken in, but it cannot be removed from the inbox: it may be open or write-protected",
+        ),
+    ):
+        if names:
+            more = f" and {len(names) - 5} more" if len(names) > 5 else ""
+            told.append(tag("p", f"{', '.join(names[:5])}{more}: {what}.", class_="hint"))
+    return join(told)
 
 
 def _drop(desk: Desk) -> Markup:

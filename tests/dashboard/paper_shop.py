@@ -29,6 +29,7 @@ from ingest.board import (
     SpecFact,
     State,
 )
+from ingest.inbox import InboxState
 from ingest.plan_file import parse_plan
 from ingest.shop import ShopError
 
@@ -372,6 +373,8 @@ class PaperShop:
             )
             for file in files
         ]
+
+    inbox = InboxState(growing=("half <b>.csv",), trouble="The inbox /i cannot be reached (no such share).")
 
     def scan_inbox(self) -> list[Any]:
         return []
