@@ -21,7 +21,10 @@ from ingest.positions import Slots
 
 TINY = 0.1
 """A deviation under this share of the gauge's step cannot have been read off it."""
-SLIPS = {25.4: "25.4", 1 / 25.4: "1/25.4", 1000.0: "1000", 1 / 1000: "1/1000", 10.0: "10", 0.1: "1/10"}
+SLIPS = {
+    25.4: "25.4", 1 / 25.4: "1/25.4", 1000.0: "1000", 1 / 1000: "1/1000", 25_400.0: "25,400",
+    1 / 25_400: "1/25,400", 1000 / 25.4: "39.37", 25.4 / 1000: "1/39.37", 10.0: "10", 0.1: "1/10",
+}  # fmt: skip
 """Factors between units that get mixed up; tried on a value out of the believable window."""
 
 
@@ -68,11 +71,39 @@ def value_doubts(
     for i in np.flatnonzero(far):
         fits = [name for factor, name in SLIPS.items() if abs(value[i] * factor - target[i]) <= window[i]]
         hints[i] = fits[0] if fits else None
+    _other_families(plan, features, families, feat, fam, day, value, kinds, hints)
     tiny = _unit_slips(plan, rows, value)
     kinds[tiny] = "unit_scale"
     mirrored, asked = sign_mirrors(rows, value, target, lower, upper, kinds != "")
     kinds[mirrored] = "sign_mirror"
     return kinds, hints, (*asked, *order_questions(plan, rows, features, columns))
+
+
+def _other_families(
+    plan: Plan,
+    features: tuple[str, ...],
+    families: tuple[str, ...],
+    feat: NDArray[np.int64],
+    fam: NDArray[np.int64],
+    day: NDArray[np.int64],
+    value: NDArray[np.float64],
+    kinds: NDArray[Any],
+    hints: NDArray[Any],
+) -> None:
+    """Values beyond belief for their own family that lie within the limits of just one other: mark them so."""
+    far = np.flatnonzero(kinds == "implausible")
+    for f in np.unique(feat[far]):
+        at = far[feat[far] == f]
+        within = np.zeros((len(at), len(plan.families)), dtype=bool)
+        for code in range(len(plan.families)):  # families come before masters in the codes
+            limits = in_force(plan, features[f], families, np.full(len(at), code), day[at])
+            both = np.isfinite(limits.lower) & np.isfinite(limits.upper)
+            within[:, code] = both & (value[at] >= limits.lower) & (value[at] <= limits.upper)
+            within[:, code] &= fam[at] != code
+        only = within.sum(axis=1) == 1
+        kinds[at[only]] = "other_family"
+        named = [plan.families[families[c]].name or families[c] for c in within[only].argmax(axis=1)]
+        hints[at[only]] = named
 
 
 def _unit_slips(plan: Plan, rows: pd.DataFrame, value: NDArray[np.float64]) -> NDArray[np.bool_]:

@@ -49,6 +49,10 @@ _DOUBT = {
         "{raw} {raw_unit} is farther from the target of {feature} than the plan believes possible{scale}.",
         "Read the part again, or release the row if the value is right.",
     ),
+    "other_family": (
+        "{raw} {raw_unit} is beyond belief for {family}, but within the limits of {hint}.",
+        "Check the serial and the family of {serial}: correct the one that is wrong, or release the row.",
+    ),
     "unit_scale": (
         "{raw} {raw_unit} is far below the smallest step of {gauge}: its unit is probably wrong.",
         "Correct the unit in the layout or the file (inch for thou makes a factor of 1000), then take it in.",
@@ -97,6 +101,7 @@ def explain(plan: Plan, row: Mapping[Any, Any]) -> tuple[str, str]:
         "position": place_text(plan, row.get("position") or "") or "(none)",
         "raw": row.get("raw"),
         "raw_unit": row.get("raw_unit"),
+        "hint": hint or "another family",
         "scale": f"; times {hint} it would fit, so the unit may be wrong" if hint else "",
         "suggestion": f"; it probably means {hint}" if hint else "",
     }

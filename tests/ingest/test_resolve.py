@@ -10,6 +10,7 @@ from tests.ingest.small_shop import (
     BORES,
     EVENTS,
     JOBS,
+    NOMINAL_MM,
     PLAN,
     PROBE,
     RINGS,
@@ -281,3 +282,21 @@ def test_the_page_of_a_part_tells_stock_and_derived_values_and_judges_the_last_p
     assert {d.out for d in view.derived} == {None}
     assert {round(s.removed / 10) for s in view.stock} == {30}
     assert len(view.stock) == 8
+
+
+def test_a_value_of_another_family_is_held_and_names_it(shop: Shop) -> None:
+    """A serial typed wrong: readings of a six on the job of a four."""
+    made = part()
+    other = "F6" if made.family == "F4" else "F4"
+    absolute = [
+        f"{stamp(made.ended)},{made.serial},C{c}{d},{NOMINAL_MM[other] + 0.001 * c:.3f},B1"
+        for c in (1, 2)
+        for d in "TB"
+    ]
+    plan = PLAN.replace('role = "audit"', 'role = "readings"')
+    shop.accept_plan(plan)
+    shop.take_in([csv("j.csv", JOBS, [made.job()]), csv("r.csv", AUDIT, absolute)])
+    held = shop.set_aside_rows()
+    assert {h.kind for h in held} == {"other_family"}
+    assert {h.suggestion for h in held} == {shop.plan.families[other].name}
+    assert "Check the serial and the family" in held[0].remedy
