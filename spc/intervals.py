@@ -165,8 +165,7 @@ def one_sided_limits(
     TooFewReadings
         An n is below 2.
     """
-    from scipy.optimize.elementwise import find_root
-    from scipy.special import chdtri, nctdtr, ndtri
+    from scipy.special import chdtri, nctdtr, ndtr, ndtri
 
     size = np.asarray(n, dtype=float)
     _sized(float(size.min(initial=2)))
@@ -174,17 +173,34 @@ def one_sided_limits(
     # Negative indices are answered by their mirror image, where the noncentral t is accurate.
     t = np.abs(root * np.asarray(estimate, dtype=float))
     tail = (1 - confidence) / 2
-    # For t >= 0 the chance of T > t is below `tail` at `least` and above 1 - `tail` at `most`.
-    least = np.full(t.shape, float(ndtri(tail)) - 1)
-    most = 1 - least + t * np.sqrt(chdtri(size - 1, 1e-12) / (size - 1))
+    z = float(ndtri(tail))
 
-    def centre(chance_above: float) -> NDArray[np.float64]:
-        def excess(d: NDArray[np.float64], dof: NDArray[np.float64], at: NDArray[np.float64]):
-            return 1 - nctdtr(dof, d, at) - chance_above
+    def centre(wanted: float) -> NDArray[np.float64]:
+        """Noncentrality at which T <= t has the chance Phi(wanted), by secants on the normal scale.
 
-        return find_root(excess, (least, most), args=(size - 1, t), tolerances={"xatol": 1e-10}).x
+        There the chance is nearly a straight line, so a few steps reach the end of a float's digits.
+        """
 
-    low, high = centre(tail) / root, centre(1 - tail) / root
+        def miss(at: NDArray[np.float64]) -> NDArray[np.float64]:
+            return ndtri(np.clip(nctdtr(size - 1, at, t), 1e-300, 1 - 1e-16)) - wanted
+
+        # The spread's own quantile and the mean's, as if each stood alone, joined by Pythagoras.
+        middle, edge = (np.sqrt(chdtri(size - 1, share) / (size - 1)) for share in (0.5, ndtr(wanted)))
+        before = t * middle - math.copysign(1, wanted) * np.hypot(t * (edge - middle), wanted)
+        off = miss(before)
+        here = before + np.clip(off, -3, 3) * np.sqrt(1 + t**2 / (2 * (size - 1)))
+        now = miss(here)
+        for _ in range(60):
+            rise = np.where(now != off, now - off, -1.0)
+            step = np.where(now != off, now * (here - before) / rise, 0.0)
+            room = 1.0 + np.abs(here) / 2
+            before, off, here = here, now, here - np.clip(step, -room, room)
+            if np.max(np.abs(step) / (1 + np.abs(here)), initial=0.0) < 1e-9:
+                break
+            now = miss(here)
+        return here
+
+    low, high = centre(-z) / root, centre(z) / root
     below = np.asarray(estimate) < 0
     return np.where(below, -high, low), np.where(below, -low, high)
 

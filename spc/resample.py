@@ -48,7 +48,8 @@ def part_weights(parts: int, rng: np.random.Generator, copies: int = COPIES) -> 
     """
     if parts < 2:
         raise TooFewReadings("a bootstrap by part", "2 parts", parts)
-    return rng.multinomial(parts - 1, np.full(parts, 1 / parts), size=copies).astype(float)
+    drawn = rng.integers(0, parts, size=(copies, parts - 1)) + parts * np.arange(copies)[:, None]
+    return np.bincount(drawn.ravel(), minlength=copies * parts).reshape(copies, parts).astype(float)
 
 
 def resampled_moments(readings: ArrayLike, weights: Array) -> tuple[Array, Array]:
@@ -69,8 +70,9 @@ def resampled_moments(readings: ArrayLike, weights: Array) -> tuple[Array, Array
     y = np.asarray(readings, dtype=float)
     table = y[None] if y.ndim == 2 else y
     known = np.isfinite(table)
-    first = np.nanmean(np.where(known.any((1, 2), keepdims=True), table, 0.0), axis=(1, 2), keepdims=True)
-    centred = np.where(known, table - first, 0.0)
+    values = np.where(known, table, 0.0)
+    first = values.sum(axis=(1, 2), keepdims=True) / np.maximum(known.sum(axis=(1, 2), keepdims=True), 1)
+    centred = np.where(known, values - first, 0.0)
     count = known.sum(axis=2) @ weights.T
     sums = centred.sum(axis=2) @ weights.T
     squares = (centred**2).sum(axis=2) @ weights.T

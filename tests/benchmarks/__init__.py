@@ -3,7 +3,7 @@
 from importlib import import_module
 from types import ModuleType
 
-SUBJECTS = ("start", "intake", "assessment", "history", "callbacks", "screen")
+SUBJECTS = ("start", "intake", "assessment", "history", "callbacks", "screen", "statistics")
 
 
 def subject(name: str) -> ModuleType:

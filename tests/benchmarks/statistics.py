@@ -1,0 +1,99 @@
+"""Statistics of many processes against one pass of numpy and against the loops they replace."""
+
+import math
+
+import numpy as np
+
+from spc.intervals import one_sided_limits
+from spc.many import many_charts, many_components, many_indices
+from spc.resample import bootstrap_index
+from spc.run_rules import (
+    BEYOND,
+    EIGHT_OUTSIDE,
+    FIFTEEN_WITHIN,
+    FOUR_OF_FIVE,
+    NINE_IN_A_ROW,
+    SIX_TREND,
+    TWO_OF_THREE,
+)
+from tests.benchmarks.pairs import compare, show
+
+SEVEN = (BEYOND, TWO_OF_THREE, FOUR_OF_FIVE, NINE_IN_A_ROW, SIX_TREND, FIFTEEN_WITHIN, EIGHT_OUTSIDE)
+
+
+def loop_of_limits(estimates: np.ndarray, n: np.ndarray) -> np.ndarray:
+    """The same limits by root finding, one process after the other."""
+    from scipy.optimize import brentq
+    from scipy.special import nctdtr
+
+    found = []
+    for estimate, size in zip(estimates, n, strict=True):
+        root = 3 * math.sqrt(size)
+        t = root * estimate
+        for tail in (0.025, 0.975):
+            found.append(
+                brentq(lambda d: 1 - nctdtr(size - 1, d, t) - tail, -3.0, 4 + 3 * t, xtol=1e-10) / root  # noqa: B023 - called at once
+            )
+    return np.array(found).reshape(-1, 2).T
+
+
+def loop_of_copies(readings: np.ndarray, copies: int) -> np.ndarray:
+    """Ppk of copies drawn one after the other."""
+    rng = np.random.default_rng(0)
+    found = np.empty(copies)
+    for i in range(copies):
+        y = readings[rng.integers(0, len(readings), len(readings) - 1)]
+        found[i] = min(4 - y.mean(), y.mean() + 4) / (3 * y.std(ddof=1))
+    return found
+
+
+def fit_one(readings: np.ndarray) -> None:
+    """Components of one process by the general library."""
+    import warnings
+
+    from statsmodels.regression.mixed_linear_model import MixedLM
+
+    parts, p = readings.shape
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        MixedLM(readings.ravel(), np.ones(readings.size), groups=np.repeat(np.arange(parts), p)).fit()
+
+
+def main() -> None:
+    """Print the ratios."""
+    rng = np.random.default_rng(1)
+    points = rng.normal(size=(500, 2_000))
+    show(
+        "limits, 7 rules, EWMA, CUSUM of 1e6 points in 500 processes / numpy sum",
+        compare(lambda: many_charts(points, SEVEN), lambda: points.sum(), pairs=5, calls=5),
+        at_most=80,
+    )
+    long = rng.normal(size=(500, 20_000))
+    show(
+        "the same of 1e7 points / numpy sum, which no longer fits the cache",
+        compare(lambda: many_charts(long, SEVEN), lambda: long.sum(), pairs=3),
+        at_most=80,
+    )
+    estimates, n = rng.normal(1.3, 0.3, 500), rng.integers(5, 100, 500)
+    show(
+        "exact one-sided intervals of 500 processes / a loop of brentq",
+        compare(lambda: one_sided_limits(estimates, n), lambda: loop_of_limits(estimates, n)),
+        at_most=0.1,
+    )
+    mean, sd = rng.normal(0, 0.3, 500), rng.uniform(0.8, 1.2, 500)
+    show(
+        "two-sided Ppk intervals of 500 processes / a loop of brentq for one limit",
+        compare(lambda: many_indices(mean, sd, n, -4.0, 4.0), lambda: loop_of_limits(estimates, n)),
+    )
+    one = rng.normal(size=(100, 5))
+    show(
+        "bootstrap by part, 2,000 copies of 100 parts x 5 / a loop of copies",
+        compare(lambda: bootstrap_index(one, -4.0, 4.0, copies=2_000), lambda: loop_of_copies(one, 2_000)),
+        at_most=1 / 15,
+    )
+    cube = rng.normal(size=(500, 50, 10)) + rng.normal(size=(500, 50, 1))
+    show(
+        "variance components of 500 processes of 50 x 10 / one MixedLM fit",
+        compare(lambda: many_components(cube), lambda: fit_one(cube[0])),
+        at_most=1,
+    )
