@@ -17,10 +17,14 @@ from dashboard import running
 from dashboard.desk import Desk
 
 if TYPE_CHECKING:
+    from flask import Response
+
     from ingest.shop import Shop
 
 HOST = "127.0.0.1"
 WATCH_EVERY_S = 3.0
+WARM_AFTER_S = 20.0
+"""So long the first answer is waited for before anything is made ready for the next."""
 THREADS = 8
 CONNECTIONS = 1000
 """Browsers keep connections open; the server's default of 100 stalls a busy shop for tens of seconds."""
@@ -52,6 +56,8 @@ class Service:
         self.desk = Desk(shop)
         self._folder = Path(shop.folder)
         self._stop = threading.Event()
+        self.answered = threading.Event()
+        """Set with the first page that somebody was shown."""
         self._listener = _listen(port)
         self.port: int = self._listener.getsockname()[1]
         self.note = running.Running(os.getpid(), self.port, secrets.token_urlsafe(32))
@@ -64,6 +70,7 @@ class Service:
         from dashboard.web import create_app
 
         self.app = create_app(self.desk, port=self.port, token=self.note.token)
+        self.app.server.after_request(self._answering)
         self._server = create_server(
             self.app.server,
             sockets=[self._listener],
@@ -83,14 +90,25 @@ class Service:
 
     def __exit__(self, *_: object) -> None:
         self._stop.set()
+        self.answered.set()
         running.drop_note(self._folder)
         self._server.close()
         self._watcher.join(timeout=30)
         self._warmer.join(timeout=30)
         self.desk.shop.close()
 
+    def _answering(self, response: Response) -> Response:
+        from flask import request
+
+        if request.path == "/_dash-update-component":
+            self.answered.set()
+        return response
+
     def _warm(self) -> None:
-        """Load and work out what the first page of a process needs, before anybody asks for one."""
+        """Load and work out what the first page of a process needs, once the first list has been shown."""
+        self.answered.wait(WARM_AFTER_S)
+        if self._stop.is_set():
+            return
         try:
             importlib.import_module("statsmodels.stats.diagnostic")
             for worst in self.desk.board()[:1]:

@@ -6,20 +6,23 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from ingest.board import BeyondFact, ClosingFact, DoubtFact, EventFact, OutFact, SignalFact
 from ingest.board_wear import LeftFact
-from ingest.budget import Pace, month_of
+from ingest.budget import month_of
 from ingest.calendar import Calendar, microseconds
-from ingest.facts import ProcessFacts, ShopFacts
-from ingest.forecast import forecast
 from ingest.known import Known
 from ingest.plan import Plan
-from spc.assess import Assessment, Signal, assess
+
+if TYPE_CHECKING:
+    from ingest.budget import Pace
+    from ingest.facts import ProcessFacts, ShopFacts
+    from spc.process import Assessment, Signal
+
+# The list is read from stored states: what computes and frames is loaded when something is assessed.
 
 NEEDED = 10
 """Scored parts from which a process is no longer said to be learning."""
@@ -95,6 +98,9 @@ def assess_process(
     -------
     AssessedProcess
     """
+    from ingest.forecast import forecast
+    from spc.assess import assess
+
     plan = known.plan
     facts = shop.processes[process]
     result = assess(facts.data, facts.options, facts.cures, facts.closings)
@@ -149,6 +155,8 @@ def _monitor_name(name: str, stratum: int) -> str:
 
 def event_fact(plan: Plan, calendar: Calendar, row: Mapping[Any, Any]) -> EventFact:
     """An event as the pages are told about it, from a row of `Known.events`."""
+    import pandas as pd
+
     kind = str(row["kind"])
     return EventFact(
         time=calendar.local(pd.Timestamp(row["time"]).to_pydatetime()),
@@ -171,12 +179,18 @@ def _text(value: Any) -> str | None:
     return value if isinstance(value, str) else None
 
 
+def _missing(value: Any) -> bool:
+    import pandas as pd
+
+    return value is None or bool(pd.isna(value))
+
+
 def _number(value: Any) -> float | None:
-    return None if value is None or pd.isna(value) else float(value)
+    return None if _missing(value) else float(value)
 
 
 def _whole(value: Any) -> int | None:
-    return None if value is None or pd.isna(value) else int(value)
+    return None if _missing(value) else int(value)
 
 
 def _band(result: Assessment, log: bool) -> tuple[float, float] | None:

@@ -1,15 +1,22 @@
 """The shop's working calendar: which days count, when a day ends, how long a usual gap is."""
 
+from __future__ import annotations
+
 import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from ingest.plan import Plan
 
 DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 GAPS_LOOKED_AT = 50
@@ -36,7 +43,7 @@ class Calendar:
     closed: tuple[tuple[date, date], ...] = ()
 
     @classmethod
-    def of(cls, zone: str, days: Iterable[str], closed: Iterable[tuple[date, date]]) -> "Calendar":
+    def of(cls, zone: str, days: Iterable[str], closed: Iterable[tuple[date, date]]) -> Calendar:
         """Make a calendar from the plan's words ("Mon" ... "Sun")."""
         return cls(ZoneInfo(zone), tuple(DAY_NAMES.index(d) for d in days), tuple(closed))
 
@@ -106,3 +113,9 @@ def microseconds(instant: pd.Timestamp) -> int:
 def instant_of(since_1970: int) -> datetime:
     """The inverse of `microseconds`, as an aware datetime."""
     return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=since_1970)
+
+
+def calendar_of(plan: Plan) -> Calendar:
+    """The working calendar of a plan."""
+    shop = plan.shop
+    return Calendar.of(shop.time_zone, shop.working_days, [(c.from_, c.to) for c in shop.closed])

@@ -9,13 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from ingest.known import Decision, Known
 from spc.units import FACTORS
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 WORDS = ("serial", "family", "machine", "operator")
 """Fields that hold a word and can be put right."""
@@ -55,6 +57,8 @@ def corrected(known: Known) -> Known:
 def _readings(rows: pd.DataFrame, lines: list[Decision]) -> pd.DataFrame:
     """Words first, then units and signs, each from the value as stored."""
     rows = _lay_over(rows, [d for d in lines if d.body["field"] in WORDS])
+    import pandas as pd  # the names of fields are wanted long before a correction is
+
     unit = pd.Series(None, index=rows.index, dtype=object)
     turned = np.zeros(len(rows), dtype=bool)
     for line in lines:

@@ -5,8 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from datetime import date, datetime
-
-import pandas as pd
+from typing import TYPE_CHECKING
 
 from ingest import queries
 from ingest.assessment import event_fact
@@ -14,10 +13,12 @@ from ingest.board import LogEntry, SignalFact, SourceRow
 from ingest.calendar import Calendar
 from ingest.known import Decision, decision_title
 from ingest.layout_text import read_text
-from ingest.moment import Moment
 from ingest.plan import Plan
 from ingest.problems import Complaint
 from ingest.store import Store
+
+if TYPE_CHECKING:
+    from ingest.moment import Moment
 
 AROUND = 3
 MONITOR_WORDS = {
@@ -110,7 +111,7 @@ def _events(store: Store, plan: Plan, calendar: Calendar, undone: frozenset[int]
         entries.append(
             LogEntry(
                 when=fact.time,
-                known_at=calendar.local(pd.Timestamp(row["known_at"]).to_pydatetime()),
+                known_at=calendar.local(row["known_at"].to_pydatetime()),
                 who=fact.who,
                 verified=fact.verified,
                 kind="event",

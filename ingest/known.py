@@ -7,11 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
-from typing import Any
-
-import pandas as pd
+from typing import TYPE_CHECKING, Any
 
 from ingest.plan import Plan
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)

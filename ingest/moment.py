@@ -5,18 +5,11 @@ from __future__ import annotations
 from functools import cached_property
 
 from ingest.assessment import AssessedProcess, ProcessState, assess_process
-from ingest.calendar import Calendar
+from ingest.calendar import calendar_of
 from ingest.corrections import corrected
 from ingest.facts import ShopFacts, shop_facts
 from ingest.known import Known
-from ingest.plan import Plan
 from ingest.resolve import Resolved, resolve
-
-
-def calendar_of(plan: Plan) -> Calendar:
-    """The working calendar of a plan."""
-    shop = plan.shop
-    return Calendar.of(shop.time_zone, shop.working_days, [(c.from_, c.to) for c in shop.closed])
 
 
 class Moment:

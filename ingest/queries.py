@@ -6,10 +6,8 @@ import json
 import math
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
-
-import pandas as pd
 
 from ingest.assessment import ProcessState
 from ingest.board import ReceiptFact, SignalFact
@@ -18,6 +16,9 @@ from ingest.known import Decision, Known, decision, standing
 from ingest.plan_shelf import PlanShelf
 from ingest.records import signal_from, state_from
 from ingest.store import Store
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 FOREVER = datetime(9999, 1, 1)  # noqa: DTZ001 - the store keeps UTC without a zone
 
@@ -200,7 +201,7 @@ def _receipt(row: Mapping[Any, Any], calendar: Calendar) -> ReceiptFact:
         id=int(row["id"]),
         name=row["name"],
         sha256=row["sha256"],
-        known_at=calendar.local(pd.Timestamp(row["known_at"]).to_pydatetime()),
+        known_at=calendar.local(row["known_at"].to_pydatetime()),
         bytes=int(row["bytes"]),
         layout=text("layout"),
         role=text("role"),

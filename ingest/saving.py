@@ -10,15 +10,13 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from ingest import queries
+from ingest import assessed, queries
 from ingest.assessment import AssessedProcess, ProcessState
 from ingest.board import SignalFact
 from ingest.moment import Moment
 from ingest.records import signal_from, signal_json, state_json
 from ingest.store import Store
 
-METHOD = 3
-"""Rises when parts or signals are judged or kept differently than before: every shop is then assessed again."""
 PART_COLUMNS = (
     "process", "idx", "serial", "pass", "time", "day", "family", "n", "mean", "within_ss", "expected",
     "expected_se", "score", "verdict", "spread", "statistic", "statistic_limit", "tool", "wear", "aside",
@@ -96,12 +94,15 @@ def save(store: Store, moment: Moment, known_at: datetime, cause: str, complete:
         Processes assessed. All are stored in one transaction.
     """
     before = queries.fingerprints(store)
-    after = {process: f"{METHOD} {facts.fingerprint()}" for process, facts in moment.facts.processes.items()}
+    after = {
+        process: f"{assessed.METHOD} {facts.fingerprint()}"
+        for process, facts in moment.facts.processes.items()
+    }
     touched = [process for process, mark in after.items() if before.get(process) != mark]
     gone = [process for process in before if process not in after]
     if not touched and not gone:
         with store.transaction() as cursor:
-            _mark(cursor, moment.known.plan.sha256, complete)
+            assessed.mark(cursor, moment.known.plan.sha256, complete)
         return []
     families = moment.resolved.families
     done = [moment.assessed(process) for process in touched]
@@ -132,32 +133,8 @@ def save(store: Store, moment: Moment, known_at: datetime, cause: str, complete:
             cursor.execute("insert into process_state select * from fresh_states")
         now = [signal for entry in done for signal in entry.state.signals]
         _store_signals(cursor, now + _withdrawn(old, now, cause))
-        _mark(cursor, moment.known.plan.sha256, complete)
+        assessed.mark(cursor, moment.known.plan.sha256, complete)
     return touched
-
-
-def up_to_date(store: Store, plan_sha: str) -> bool:
-    """Whether the stored assessments rest on everything that is stored, under this plan and this method."""
-    with store.cursor() as cursor:
-        row = cursor.execute(
-            "select count(*) = 1 from assessed where plan_sha = $1 and method = $2 "
-            "and receipts = (select coalesce(max(id), 0) from receipt) "
-            "and decisions = (select coalesce(max(line), 0) from decision)",
-            [plan_sha, METHOD],
-        ).fetchone()
-    return bool(row and row[0])
-
-
-def _mark(cursor: duckdb.DuckDBPyConnection, plan_sha: str, complete: bool) -> None:
-    """Note what the assessments stored in this transaction rest on; nothing while on the way there."""
-    cursor.execute("delete from assessed")
-    if not complete:
-        return
-    cursor.execute(
-        "insert into assessed select (select coalesce(max(id), 0) from receipt), "
-        "(select coalesce(max(line), 0) from decision), $1, $2",
-        [plan_sha, METHOD],
-    )
 
 
 def _stored_signals(

@@ -7,13 +7,13 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from ingest import intake_again, queries
+from ingest.assessed import up_to_date
 from ingest.backup import snapshot, unpack, write_backup
 from ingest.folder import Folder, catch_up, mirror
 from ingest.lock import FolderLock
 from ingest.plan import Plan
 from ingest.plan_file import decode_plan, parse_plan
 from ingest.receipt import IncomingFile, Receipt
-from ingest.saving import up_to_date
 from ingest.shop_asked import AnsweringShop
 from ingest.shop_open import ShopError
 from ingest.shop_rows import RowDecidingShop

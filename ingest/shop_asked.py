@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from typing import TYPE_CHECKING
 
 from ingest import history, queries
-from ingest.ability import capability, histogram
-from ingest.aside import set_aside_facts
 from ingest.board import (
     BoardRow,
     LogEntry,
@@ -19,21 +18,22 @@ from ingest.board import (
     SourceRow,
 )
 from ingest.board_wear import BacktestView, WearView
-from ingest.facts import concerns
 from ingest.known import standing
-from ingest.saving import part_rows
 from ingest.shop_open import OpenShop, ShopError
 from ingest.states import board_rows
-from ingest.view_part import part_view
-from ingest.view_wear import backtest_view, wear_view
 from ingest.views import columns_of, events_on, process_view
-from spc.capability import Capability
-from spc.distribution import Fit
-from spc.histogram import Histogram
+
+if TYPE_CHECKING:
+    from spc.capability import Capability
+    from spc.distribution import Fit
+    from spc.histogram import Histogram
 
 
 class AnsweringShop(OpenShop):
-    """Questions to a shop. Use `ingest.shop.Shop`."""
+    """Questions to a shop. Use `ingest.shop.Shop`.
+
+    What a page needs is loaded when it is first asked for, so that a start does not wait for it.
+    """
 
     def board(self, as_of: date | None = None) -> list[BoardRow]:
         """Every process, worst first.
@@ -62,6 +62,8 @@ class AnsweringShop(OpenShop):
             with self._turn:
                 moment = self._moment(self._cut(as_of))
                 done = moment.assessed(process)
+                from ingest.saving import part_rows
+
                 parts = columns_of(part_rows(done, moment.resolved.families))
                 events = events_on(moment.known.plan, moment.calendar, done.facts.events)
             return process_view(
@@ -70,6 +72,8 @@ class AnsweringShop(OpenShop):
         state = queries.state(self._store, process, self.plan.zone)
         if state is None:
             return None
+        from ingest.facts import concerns
+
         feature = self.plan.features[state.feature]
         table = queries.events(self._store)
         _, undone = standing(queries.decisions(self._store))
@@ -85,6 +89,8 @@ class AnsweringShop(OpenShop):
 
     def part(self, serial: str) -> PartView | None:
         """Everything known of one part; None when nobody has heard of the serial."""
+        from ingest.view_part import part_view
+
         return part_view(self._now_moment(), serial)
 
     def source(self, receipt: int, line: int) -> SourceRow:
@@ -111,6 +117,8 @@ class AnsweringShop(OpenShop):
 
     def set_aside_rows(self, receipt: int | None = None) -> list[SetAsideFact]:
         """Every row or cell that does not count, why, and what to do about it; newest file first."""
+        from ingest.aside import set_aside_facts
+
         return set_aside_facts(self._store, self._now_moment(), receipt)
 
     def questions(self) -> tuple[Question, ...]:
@@ -129,14 +137,20 @@ class AnsweringShop(OpenShop):
         self, process: str, family: str, since: date | None = None, until: date | None = None
     ) -> Capability | None:
         """Capability of one family on one process from the parts of some days (see `ingest.ability`)."""
+        from ingest.ability import capability
+
         return capability(self._now_moment(), process, family, since, until)
 
     def histogram(self, process: str, family: str, fit: Fit | None) -> Histogram | None:
         """Readings of one family on one process in classes (see `ingest.ability`)."""
+        from ingest.ability import histogram
+
         return histogram(self._now_moment(), process, family, fit)
 
     def wear(self, process: str) -> WearView | None:
         """Lives of the tool of a process over one another; None when it has no tool whose life is counted."""
+        from ingest.view_wear import wear_view
+
         moment = self._now_moment()
         if process not in moment.processes:
             return None
@@ -144,6 +158,8 @@ class AnsweringShop(OpenShop):
 
     def wear_backtest(self, process: str) -> BacktestView | None:
         """What was forecast of every finished life of its tool, against what came; None without such a tool."""
+        from ingest.view_wear import backtest_view
+
         moment = self._now_moment()
         return backtest_view(self.plan, moment.assessed(process)) if process in moment.processes else None
 

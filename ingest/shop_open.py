@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import threading
 from datetime import UTC, date, datetime
+from typing import TYPE_CHECKING
 
 from ingest import queries
+from ingest.calendar import calendar_of
 from ingest.folder import Folder
 from ingest.inbox import Inbox, InboxState
 from ingest.lock import FolderLock
-from ingest.moment import Moment, calendar_of
 from ingest.plan import Plan
-from ingest.replay import replay
-from ingest.saving import save
 from ingest.store import Store
+
+if TYPE_CHECKING:
+    from ingest.moment import Moment
+
+# What assesses is loaded when it is needed: the list is read from what is stored, before that.
 
 
 class ShopError(Exception):
@@ -62,16 +66,25 @@ class OpenShop:
         With `since`, facts of several moments have come in at once since then: what was late among them is
         gone through again moment by moment.
         """
-        moment = Moment(queries.known(self._store, self._folder.shelf))
+        from ingest.replay import replay
+        from ingest.saving import save
+
+        moment = self._known()
         self._current, self._past = moment, None
         if since is not None:
             replay(self._store, self._folder.shelf, moment, since)
         save(self._store, moment, self._stamp(None), cause)
 
+    def _known(self, cut: datetime | None = None) -> Moment:
+        """The moment of what was known by a cut, by default of everything."""
+        from ingest.moment import Moment
+
+        return Moment(queries.known(self._store, self._folder.shelf, cut))
+
     def _now_moment(self) -> Moment:
         with self._turn:
             if self._current is None:
-                self._current = Moment(queries.known(self._store, self._folder.shelf))
+                self._current = self._known()
             return self._current
 
     def _moment(self, cut: datetime) -> Moment:
@@ -79,7 +92,7 @@ class OpenShop:
             if queries.latest(self._store) <= queries.cut_of(cut):
                 return self._now_moment()
             if self._past is None or self._past[0] != cut:
-                self._past = (cut, Moment(queries.known(self._store, self._folder.shelf, cut)))
+                self._past = (cut, self._known(cut))
             return self._past[1]
 
     def _cut(self, as_of: date) -> datetime:

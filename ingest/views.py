@@ -5,9 +5,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
-from typing import Any
-
-import pandas as pd
+from typing import TYPE_CHECKING, Any
 
 from ingest.assessment import ProcessState, event_fact
 from ingest.board import (
@@ -21,6 +19,9 @@ from ingest.board import (
 )
 from ingest.calendar import Calendar
 from ingest.plan import Plan
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 POINT_COLUMNS = (
     "idx", "serial", "pass", "time", "family", "n", "mean", "expected", "expected_se", "score", "verdict", "spread",

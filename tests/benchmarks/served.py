@@ -21,6 +21,7 @@ def serve(add: Callable[[Dash, Service], None]) -> Iterator[Service]:
         add(service.app, service)
         worker = threading.Thread(target=service.run, daemon=True)
         worker.start()
+        service.answered.set()
         for thread in threading.enumerate():
             if thread.name == "warm":  # what it makes ready would be timed with the first answers
                 thread.join()

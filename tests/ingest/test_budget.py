@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest.budget import month_of, pace, planned_scores
-from ingest.moment import calendar_of
+from ingest.calendar import calendar_of
 from tests.ingest.small_shop import small_plan
 
 PLAN = small_plan()

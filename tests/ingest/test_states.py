@@ -8,8 +8,7 @@ import pytest
 
 from ingest.assessment import ProcessState
 from ingest.board import DoubtFact, OutFact, SignalFact, State
-from ingest.calendar import microseconds
-from ingest.moment import calendar_of
+from ingest.calendar import calendar_of, microseconds
 from ingest.states import board_rows
 from tests.ingest.small_shop import small_plan
 

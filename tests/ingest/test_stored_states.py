@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ingest import queries, saving
+from ingest import assessed, queries
 from ingest.assessment import ProcessState
 from ingest.board import ClosingFact, EventFact, SignalFact
 from ingest.records import signal_from, signal_json, state_from, state_json
@@ -122,7 +122,7 @@ def test_another_way_of_judging_judges_every_process_again(
 ) -> None:
     with Shop.open(gone_off) as shop:
         before, digest = queries.fingerprints(shop._store), shop.digest()
-    monkeypatch.setattr(saving, "METHOD", saving.METHOD + 1)
+    monkeypatch.setattr(assessed, "METHOD", assessed.METHOD + 1)
     with Shop.open(gone_off) as shop:
         after = queries.fingerprints(shop._store)
         assert after.keys() == before.keys()
