@@ -98,6 +98,11 @@ def _usual(row: BoardRow) -> str | None:
     return amount(row.band[1] - row.band[0], row.display, row.decimals)
 
 
+def checked_on(row: BoardRow, plan: Plan) -> str:
+    """What a gauge is held against in a process of its own: its master, or a second gauge."""
+    return "the other gauge" if row.operation in plan.gauges else "its master"
+
+
 def _has_target(row: BoardRow, plan: Plan) -> bool:
     """Whether the plan says where the feature should lie: a limit on one side alone is no target."""
     return any(
@@ -116,7 +121,7 @@ def _last(row: BoardRow, plan: Plan) -> str:
     value = row.recent[-1]
     if row.log or row.feature_kind == "time":
         return f"the last one read {amount(value, row.display, row.decimals)}"
-    where = "its master" if row.is_gauge else "target" if _has_target(row, plan) else None
+    where = checked_on(row, plan) if row.is_gauge else "target" if _has_target(row, plan) else None
     if where is None:
         entry = plan.features.get(row.feature)
         signed = entry is not None and entry.derive is not None
@@ -231,6 +236,8 @@ def reason(row: BoardRow, plan: Plan) -> str:
         return f"{who}: {what} has no reading yet: measure the first block."
     last = _last(row, plan)
     thing, things = ("check", "checks") if row.is_gauge else ("block", "blocks")
+    if row.operation in plan.gauges:
+        thing, things = "audit", "audits"
     if row.state is State.LEARNING:
         after = f" and {last}" if last else ""
         if row.beyond is not None:
@@ -294,14 +301,16 @@ def _doubt(row: BoardRow, plan: Plan, first: SignalFact | None) -> str:
     assert row.doubt is not None
     gauge = named(row.doubt.gauge, row.doubt.gauge_name)
     if row.is_gauge and first is not None:
+        on = "" if row.operation in plan.gauges else " on its master"
         return (
-            f"{noticed(row, first, plan)} on its master: {look_at(row, plan, first)}, and measure again what "
+            f"{noticed(row, first, plan)}{on}: {look_at(row, plan, first)}, and measure again what "
             "it passed since."
         )
     last = _last(row, plan)
     after = f" ({last})" if last else ""
+    against = "what a second gauge finds" if row.doubt.process.split("/")[1] in plan.gauges else "its master"
     return (
         f"{machine_text(row)}: {row.feature_name}{after} is measured with {gauge}, which has been reading "
-        f"off its master since {day(row.doubt.since)}: set or repair the gauge, then measure again what it "
+        f"off {against} since {day(row.doubt.since)}: set or repair the gauge, then measure again what it "
         "passed."
     )

@@ -230,7 +230,9 @@ def _process(
     times = parts["time"].to_numpy()
     asides = [_aside(known, process, p, int(n)) for p, n in zip(parts["part"], parts["pass_no"], strict=True)]
     parts["aside"] = pd.Series(asides, dtype=object)
-    events = _events(plan, feature, on, known.events)
+    # What was done to either gauge of an audit moves their difference.
+    both = (on, op) if on in plan.gauges and op in plan.gauges else (on,)
+    events = _events(plan, feature, both, known.events)
     events = events.assign(index=np.searchsorted(times, events["time"].to_numpy(), side="right"))
     effect = {k: e.effect for k, e in plan.events.items()}
     restarts = events.loc[events["kind"].map(effect) == "restarts", "index"].to_numpy()
@@ -276,8 +278,8 @@ def _resolution(plan: Plan, gauge: str) -> float:
     return float(entry.resolution) if entry is not None and entry.resolution is not None else 0.0
 
 
-def _events(plan: Plan, feature: Feature, on: str, events: pd.DataFrame) -> pd.DataFrame:
-    mine = events[events["target"] == on]
+def _events(plan: Plan, feature: Feature, on: tuple[str, ...], events: pd.DataFrame) -> pd.DataFrame:
+    mine = events[events["target"].isin(on)]
     kinds = [
         k for k in mine["kind"].unique() if k in plan.events and concerns(feature, plan.events[k].features)
     ]

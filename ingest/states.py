@@ -9,6 +9,8 @@ from datetime import datetime
 from ingest.assessment import NEEDED, ProcessState
 from ingest.board import BoardRow, DoubtFact, State
 from ingest.calendar import DAYS_A_MONTH, Calendar, instant_of
+from ingest.cause_rank import Weighed, weigh
+from ingest.gauge_blame import Doubts, gauges_in_doubt, is_audit, names_of
 from ingest.plan import Plan
 
 SILENT_GAPS = 3.0
@@ -50,11 +52,12 @@ def board_rows(
         By state, then by how little is left before a limit, then by how rarely chance shows as much (rarest first);
         among equals the machine with the newest signal first, its most telling row on top.
     """
-    doubts = {s.doubt.gauge: (s.doubt, s.doubt_from) for s in states.values() if s.doubt is not None}
+    doubts = gauges_in_doubt(plan, states)
     rows = [
         _row(plan, calendar, state, clock, doubts)
         for state in states.values()
-        if state.feature in plan.features and state.operation in plan.operations
+        if state.feature in plan.features
+        and (state.operation in plan.operations or is_audit(plan, state.machine, state.operation))
     ]
     newest: dict[tuple[float, float, float, str], int] = {}
     for row in rows:
@@ -89,14 +92,14 @@ def _rank(row: BoardRow, newest: int) -> tuple[float, float, float, int, str, in
 
 
 def _doubt_of(
-    plan: Plan, state: ProcessState, doubts: Mapping[str, tuple[DoubtFact, int]]
+    plan: Plan, state: ProcessState, doubts: Doubts
 ) -> tuple[DoubtFact, int] | None:
     """Doubt on a gauge that measured this process since its change.
 
     A difference between readings of one gauge is not touched: a drift moves them alike and cancels.
     """
-    if state.doubt is not None:
-        return state.doubt, state.doubt_from
+    if state.machine in doubts and state.doubt is not None:
+        return doubts[state.machine]
     if plan.features[state.feature].derive is not None:
         return None
     touched = [doubts[g] for g, used in state.gauges.items() if g in doubts and used >= doubts[g][1]]
@@ -108,10 +111,12 @@ def _row(
     calendar: Calendar,
     state: ProcessState,
     clock: datetime,
-    doubts: Mapping[str, tuple[DoubtFact, int]],
+    doubts: Doubts,
+    weighed: Weighed,
 ) -> BoardRow:
     feature = plan.features[state.feature]
-    is_gauge = feature.kind == "check"
+    audit = is_audit(plan, state.machine, state.operation)
+    is_gauge = audit or feature.kind == "check"
     live = [s for s in state.signals if s.status == "open"]
     shown = tuple(s for s in state.signals if s.status in ("open", "cleared", "back"))
     earliest = min(live, key=lambda s: s.since_time) if live else None
@@ -141,16 +146,18 @@ def _row(
     if earliest is not None and doubt is None:
         since = since or earliest.since
         change_from, change_to = earliest.changed, earliest.change_to
-    machine = plan.gauges.get(state.machine) if is_gauge else plan.machines.get(state.machine)
+    machine_name, operation_name, feature_name = names_of(
+        plan, state.machine, state.operation, state.feature
+    )
     return BoardRow(
         process=state.process,
         machine=state.machine,
         operation=state.operation,
         feature=state.feature,
-        machine_name=machine.name if machine is not None else state.machine,
-        operation_name=plan.operations[state.operation].name,
-        feature_name=feature.name,
-        feature_kind=feature.kind,
+        machine_name=machine_name,
+        operation_name=operation_name,
+        feature_name=feature_name,
+        feature_kind="check" if audit else feature.kind,
         is_gauge=is_gauge,
         state=word,
         since=since,

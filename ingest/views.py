@@ -18,6 +18,7 @@ from ingest.board import (
     SpecFact,
 )
 from ingest.calendar import Calendar
+from ingest.gauge_blame import is_audit
 from ingest.plan import Plan
 
 if TYPE_CHECKING:
@@ -100,6 +101,8 @@ def text_or_none(value: Any) -> str | None:
 
 def _specifications(plan: Plan, state: ProcessState) -> tuple[SpecFact, ...]:
     """Specifications of the feature and of what is derived from it without being watched by itself."""
+    if is_audit(plan, state.machine, state.operation):
+        return ()
     keys = [state.feature] + [
         key for key, entry in plan.features.items() if entry.of == state.feature and not entry.monitor
     ]
