@@ -9,7 +9,6 @@ from datetime import datetime
 from ingest.assessment import NEEDED, ProcessState
 from ingest.board import BoardRow, DoubtFact, State
 from ingest.calendar import DAYS_A_MONTH, Calendar, instant_of
-from ingest.cause_rank import Weighed, weigh
 from ingest.gauge_blame import Doubts, gauges_in_doubt, is_audit, names_of
 from ingest.plan import Plan
 
@@ -112,7 +111,6 @@ def _row(
     state: ProcessState,
     clock: datetime,
     doubts: Doubts,
-    weighed: Weighed,
 ) -> BoardRow:
     feature = plan.features[state.feature]
     audit = is_audit(plan, state.machine, state.operation)
