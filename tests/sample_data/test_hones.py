@@ -121,3 +121,14 @@ def test_v6_blocks_measured_warm_are_small(shop):
     assert warm["started"].between("2025-06-23 12:00", "2025-08-30").all()
     assert -8 <= warm["difference"].mean() <= -4.5
     assert abs(bores["difference"][summer].mean()) < 1.5
+
+
+@pytest.mark.parametrize("seed", [2, 4, 5, 10])
+def test_the_last_set_has_honed_about_as_much_in_slack_and_in_busy_shops(seed: int) -> None:
+    """Seeds that bring few or many blocks in the last fortnight, and the committed one, which is left as it came."""
+    from sample_data.families import FAMILIES
+    from sample_data.make import work
+
+    passes = [p for p in work(seed).passes if p.tool == "K-33"]
+    assert 125 <= sum(FAMILIES[p.block.family].cylinders for p in passes) <= 175
+    assert min(p.started for p in passes).date().isoformat() == "2025-10-20"
