@@ -6,7 +6,7 @@ import json as as_json
 import math
 
 from dashboard.study_file import StudyRows
-from spc.gauge_study import GaugeStudy, gauge_study
+from spc.gauge_trial import GaugeStudy, gauge_study
 from spc.mean_squares import Ranged
 
 _LINES = (

@@ -1,8 +1,36 @@
 """Statistics for a shop that machines engine blocks: arrays in, frozen results out.
 
-The public names are listed here and loaded on first use, so that importing the package costs nothing.
-A module that bears the name of its main function (`assess`, `quick`) is reached as a module:
-``spc.quick.quick(values)``.
+Nothing here reads a file, draws a plot, looks at a clock or draws hidden random numbers. A length may be in any
+unit, one a call; NaN means "not measured". What cannot be answered honestly raises `SpcError` (or its kind
+`TooFewReadings`), and an assumption that failed is named in the result's `warnings`.
+
+Where to start
+--------------
+One series            ``spc.quick.quick(values, lower, upper)``: limits, signals, capability
+A process, part by part   ``spc.assess.assess(ProcessData, ProcessOptions)``: scores, signals, their sizes
+Charts                `individuals`, `mean_range`, `mean_sd`, `between_within`, `ewma_chart`, `cusum_chart`,
+                      `deviation_chart`, `standardised_chart`, `trended_chart`, `t_squared`; `freeze` keeps limits
+Run rules             `check_panel`, `check_rules` with any of `RULES`; `run_length` says how often they alarm
+Run lengths           `run_length`, `ewma_run_length`, `cusum_run_length`, `cusum_limit`
+Capability            `process_capability`; other shapes: `compare_shapes`, `percentile_capability`
+Variance              `variance_components`, `split_strata`
+Months                `compare_months`
+Gauges                `gauge_study`, `average_and_range`, `master_check`, `linearity`, `resolution_verdict`,
+                      `at_reference` (temperature), `chance_conforms`, `decision_zone`
+Before and after      `before_after`, `smallest_difference`
+Drift and steps       `trend`, `rank_trend`, `best_steps`, `step_by_ranks`
+Features from others  `difference`, `steps`, `spread_range`
+Many processes        `many_charts`, `many_indices`, `many_components`, `bootstrap_index`
+
+>>> import spc
+>>> chart = spc.individuals([10.1, 9.9, 10.0, 10.2, 9.8, 10.1, 12.0])
+>>> chart.values.beyond.tolist()
+[6]
+>>> round(spc.d2(5), 4)
+2.3259
+
+The public names are loaded on first use, so that importing the package costs nothing. A module that bears the
+name of its main function (`assess`, `quick`) is reached as a module.
 """
 
 from __future__ import annotations
@@ -13,6 +41,15 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from spc.capability import Capability, process_capability
     from spc.causes import Cause
+    from spc.change_points import (
+        StepByRanks,
+        Steps,
+        TiedStep,
+        best_steps,
+        one_step_test,
+        step_by_ranks,
+        tie_to_events,
+    )
     from spc.charts import (
         BetweenWithinChart,
         IndividualsChart,
@@ -23,121 +60,112 @@ if TYPE_CHECKING:
         mean_range,
         mean_sd,
     )
-    from spc.constants import ChartFactors, c4, chart_factors, d2, d3
+    from spc.comparison import (
+        BeforeAfter,
+        LevelChange,
+        PatternChange,
+        SpreadChange,
+        before_after,
+        equal_spread,
+        smallest_difference,
+    )
+    from spc.conformity import acceptance_limits, chance_conforms, decision_zone, guard_factor
+    from spc.constants import ChartFactors, c4, chart_factors, d2, d3, median_range
+    from spc.cusum_lengths import cusum_limit, cusum_run_length
     from spc.derived import Derived, difference, spread_range, steps
-    from spc.distribution import Fit, anderson_darling
+    from spc.distribution import Fit, NormalityTest, anderson_darling
     from spc.errors import SpcError, TooFewReadings
+    from spc.ewma import ewma_run_length
     from spc.frozen import FrozenLimits, freeze
+    from spc.gauge_master import Linearity, MasterCheck, linearity, master_check, resolution_verdict
+    from spc.gauge_range import AverageAndRange, average_and_range
+    from spc.gauge_trial import GaugeStudy, gauge_study
     from spc.histogram import Histogram, histogram_of
     from spc.indices import limit_index, width_index
-    from spc.intervals import Index, binomial_interval, bissell_interval, one_sided_interval, tolerance_factor
+    from spc.intervals import (
+        Index,
+        binomial_interval,
+        bissell_interval,
+        one_sided_interval,
+        one_sided_limits,
+        tolerance_factor,
+    )
+    from spc.many import ManyCharts, ManyIndices, many_charts, many_components, many_indices
+    from spc.mean_squares import Ranged, large_sample_interval
+    from spc.months import MonthChange, Pair, compare_months
+    from spc.percentile import PercentileCapability, percentile_capability
     from spc.process import Assessment, Closing, Cure, Monitor, ProcessData, ProcessOptions, Signal
     from spc.quick import QuickResult
+    from spc.resample import bootstrap_index, part_weights
+    from spc.rule_lengths import RunLength, run_length, run_lengths
+    from spc.run_rules import RULES, Rule, RuleSignal, check_panel, check_rules, rule_named, standard_score
+    from spc.shapes import Johnson, ShapeFit, Weibull, compare_shapes, fit_johnson, fit_weibull
+    from spc.short_run import (
+        ShortRunChart,
+        deviation_chart,
+        standardised_chart,
+        standardised_means,
+        trended_chart,
+    )
     from spc.smoothed import CusumChart, cusum_chart, ewma_chart
     from spc.strata import Strata, split_strata
+    from spc.temperature import LengthAtReference, Temperature, at_reference
+    from spc.together import Reference, TogetherChart, learn_reference, t_squared, weighted_t_squared
     from spc.tolerance import OutOfTolerance
+    from spc.trends import RankTrend, Trend, newey_west, rank_trend, trend
     from spc.units import FACTORS, UNITS, UnitError, dimension, from_base, parse_quantity, parse_unit, to_base
     from spc.variation import Components, moving_range_sigma, overall_sigma, variance_components
 
 _HOMES = {
-    "capability": (
-        "Capability",
-        "process_capability",
-    ),
-    "causes": ("Cause",),
-    "charts": (
-        "BetweenWithinChart",
-        "IndividualsChart",
-        "Panel",
-        "SubgroupChart",
-        "between_within",
-        "individuals",
-        "mean_range",
-        "mean_sd",
-    ),
-    "constants": (
-        "ChartFactors",
-        "c4",
-        "chart_factors",
-        "d2",
-        "d3",
-    ),
-    "derived": (
-        "Derived",
-        "difference",
-        "spread_range",
-        "steps",
-    ),
-    "distribution": (
-        "Fit",
-        "anderson_darling",
-    ),
-    "errors": (
-        "SpcError",
-        "TooFewReadings",
-    ),
-    "frozen": (
-        "FrozenLimits",
-        "freeze",
-    ),
-    "histogram": (
-        "Histogram",
-        "histogram_of",
-    ),
-    "indices": (
-        "limit_index",
-        "width_index",
-    ),
-    "intervals": (
-        "Index",
-        "binomial_interval",
-        "bissell_interval",
-        "one_sided_interval",
-        "tolerance_factor",
-    ),
-    "process": (
-        "Assessment",
-        "Closing",
-        "Cure",
-        "Monitor",
-        "ProcessData",
-        "ProcessOptions",
-        "Signal",
-    ),
-    "quick": ("QuickResult",),
-    "smoothed": (
-        "CusumChart",
-        "cusum_chart",
-        "ewma_chart",
-    ),
-    "strata": (
-        "Strata",
-        "split_strata",
-    ),
-    "tolerance": ("OutOfTolerance",),
-    "units": (
-        "FACTORS",
-        "UNITS",
-        "UnitError",
-        "dimension",
-        "from_base",
-        "parse_quantity",
-        "parse_unit",
-        "to_base",
-    ),
-    "variation": (
-        "Components",
-        "moving_range_sigma",
-        "overall_sigma",
-        "variance_components",
-    ),
+    "capability": "Capability process_capability",
+    "causes": "Cause",
+    "change_points": "StepByRanks Steps TiedStep best_steps one_step_test step_by_ranks tie_to_events",
+    "charts": "BetweenWithinChart IndividualsChart Panel SubgroupChart between_within individuals mean_range mean_sd",
+    "comparison": "BeforeAfter LevelChange PatternChange SpreadChange before_after equal_spread smallest_difference",
+    "conformity": "acceptance_limits chance_conforms decision_zone guard_factor",
+    "constants": "ChartFactors c4 chart_factors d2 d3 median_range",
+    "cusum_lengths": "cusum_limit cusum_run_length",
+    "derived": "Derived difference spread_range steps",
+    "distribution": "Fit NormalityTest anderson_darling",
+    "errors": "SpcError TooFewReadings",
+    "ewma": "ewma_run_length",
+    "frozen": "FrozenLimits freeze",
+    "gauge_master": "Linearity MasterCheck linearity master_check resolution_verdict",
+    "gauge_range": "AverageAndRange average_and_range",
+    "gauge_trial": "GaugeStudy gauge_study",
+    "histogram": "Histogram histogram_of",
+    "indices": "limit_index width_index",
+    "intervals": "Index binomial_interval bissell_interval one_sided_interval one_sided_limits tolerance_factor",
+    "many": "ManyCharts ManyIndices many_charts many_components many_indices",
+    "mean_squares": "Ranged large_sample_interval",
+    "months": "MonthChange Pair compare_months",
+    "percentile": "PercentileCapability percentile_capability",
+    "process": "Assessment Closing Cure Monitor ProcessData ProcessOptions Signal",
+    "quick": "QuickResult",
+    "resample": "bootstrap_index part_weights",
+    "rule_lengths": "RunLength run_length run_lengths",
+    "run_rules": "RULES Rule RuleSignal check_panel check_rules rule_named standard_score",
+    "shapes": "Johnson ShapeFit Weibull compare_shapes fit_johnson fit_weibull",
+    "short_run": "ShortRunChart deviation_chart standardised_chart standardised_means trended_chart",
+    "smoothed": "CusumChart cusum_chart ewma_chart",
+    "strata": "Strata split_strata",
+    "temperature": "LengthAtReference Temperature at_reference",
+    "together": "Reference TogetherChart learn_reference t_squared weighted_t_squared",
+    "tolerance": "OutOfTolerance",
+    "trends": "RankTrend Trend newey_west rank_trend trend",
+    "units": "FACTORS UNITS UnitError dimension from_base parse_quantity parse_unit to_base",
+    "variation": "Components moving_range_sigma overall_sigma variance_components",
 }
 _MODULES = ("assess", "quick")
+_HOME_OF = {name: module for module, names in _HOMES.items() for name in names.split()}
 
 __all__ = [
     "FACTORS",
+    "RULES",
     "UNITS",
     "Assessment",
+    "AverageAndRange",
+    "BeforeAfter",
     "BetweenWithinChart",
     "Capability",
     "Cause",
@@ -149,52 +177,130 @@ __all__ = [
     "Derived",
     "Fit",
     "FrozenLimits",
+    "GaugeStudy",
     "Histogram",
     "Index",
     "IndividualsChart",
+    "Johnson",
+    "LengthAtReference",
+    "LevelChange",
+    "Linearity",
+    "ManyCharts",
+    "ManyIndices",
+    "MasterCheck",
     "Monitor",
+    "MonthChange",
+    "NormalityTest",
     "OutOfTolerance",
+    "Pair",
     "Panel",
+    "PatternChange",
+    "PercentileCapability",
     "ProcessData",
     "ProcessOptions",
     "QuickResult",
+    "Ranged",
+    "RankTrend",
+    "Reference",
+    "Rule",
+    "RuleSignal",
+    "RunLength",
+    "ShapeFit",
+    "ShortRunChart",
     "Signal",
     "SpcError",
+    "SpreadChange",
+    "StepByRanks",
+    "Steps",
     "Strata",
     "SubgroupChart",
+    "Temperature",
+    "TiedStep",
+    "TogetherChart",
     "TooFewReadings",
+    "Trend",
     "UnitError",
+    "Weibull",
+    "acceptance_limits",
     "anderson_darling",
+    "at_reference",
+    "average_and_range",
+    "before_after",
+    "best_steps",
     "between_within",
     "binomial_interval",
     "bissell_interval",
+    "bootstrap_index",
     "c4",
+    "chance_conforms",
     "chart_factors",
+    "check_panel",
+    "check_rules",
+    "compare_months",
+    "compare_shapes",
     "cusum_chart",
+    "cusum_limit",
+    "cusum_run_length",
     "d2",
     "d3",
+    "decision_zone",
+    "deviation_chart",
     "difference",
     "dimension",
+    "equal_spread",
     "ewma_chart",
+    "ewma_run_length",
+    "fit_johnson",
+    "fit_weibull",
     "freeze",
     "from_base",
+    "gauge_study",
+    "guard_factor",
     "histogram_of",
     "individuals",
+    "large_sample_interval",
+    "learn_reference",
     "limit_index",
+    "linearity",
+    "many_charts",
+    "many_components",
+    "many_indices",
+    "master_check",
     "mean_range",
     "mean_sd",
+    "median_range",
     "moving_range_sigma",
+    "newey_west",
     "one_sided_interval",
+    "one_sided_limits",
+    "one_step_test",
     "overall_sigma",
     "parse_quantity",
     "parse_unit",
+    "part_weights",
+    "percentile_capability",
     "process_capability",
+    "rank_trend",
+    "resolution_verdict",
+    "rule_named",
+    "run_length",
+    "run_lengths",
+    "smallest_difference",
     "split_strata",
     "spread_range",
+    "standard_score",
+    "standardised_chart",
+    "standardised_means",
+    "step_by_ranks",
     "steps",
+    "t_squared",
+    "tie_to_events",
     "to_base",
     "tolerance_factor",
+    "trend",
+    "trended_chart",
     "variance_components",
+    "weighted_t_squared",
     "width_index",
 ]
 
@@ -203,11 +309,10 @@ def __getattr__(name: str) -> Any:
     """Load a public name, or a module named after its main function, on first use."""
     if name in _MODULES:
         return import_module(f"spc.{name}")
-    for module, names in _HOMES.items():
-        if name in names:
-            value = getattr(import_module(f"spc.{module}"), name)
-            globals()[name] = value
-            return value
+    if name in _HOME_OF:
+        value = getattr(import_module(f"spc.{_HOME_OF[name]}"), name)
+        globals()[name] = value
+        return value
     raise AttributeError(f"module 'spc' has no public name {name!r}")
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from spc.before_after import before_after, equal_spread
+from spc.comparison import before_after, equal_spread
 from tests.reference.tables import by_group, column, printed, rows
 
 

@@ -8,7 +8,7 @@ import pytest
 from spc.conformity import acceptance_limits, chance_conforms, guard_factor
 from spc.gauge_master import linearity, master_check
 from spc.gauge_range import average_and_range
-from spc.gauge_study import gauge_study
+from spc.gauge_trial import gauge_study
 from spc.mean_squares import large_sample_interval
 from spc.temperature import Temperature, at_reference
 from tests.reference.tables import column, printed, rows

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from spc.before_after import before_after, equal_spread, smallest_difference
+from spc.comparison import before_after, equal_spread, smallest_difference
 from spc.errors import SpcError, TooFewReadings
 from spc.months import Pair, compare_months
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from spc.errors import SpcError, TooFewReadings
 from spc.gauge_range import average_and_range
-from spc.gauge_study import gauge_study
+from spc.gauge_trial import gauge_study
 from spc.mean_squares import large_sample_interval
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import doctest
 import inspect
+import re
 import subprocess
 import sys
 
@@ -32,9 +34,21 @@ def test_modules_named_after_their_function_are_reached_as_modules():
 
 
 def test_an_unknown_name_is_an_attribute_error():
-    with pytest.raises(AttributeError, match="no public name 'gauge_study'"):
-        _ = spc.gauge_study
+    with pytest.raises(AttributeError, match="no public name 'chart_of_everything'"):
+        _ = spc.chart_of_everything
 
 
 def test_names_are_listed_for_completion():
     assert set(spc.__all__) <= set(dir(spc))
+
+
+def test_the_overview_names_what_exists():
+    """Every name in backticks in the overview is public, and so can be called as it stands there."""
+    named = set(re.findall(r"`([A-Za-z_0-9]+)`", spc.__doc__ or "")) - {"warnings", "assess", "quick"}
+    assert len(named) > 35
+    assert named <= set(spc.__all__)
+
+
+def test_the_example_of_the_overview_runs():
+    found = doctest.testmod(spc)
+    assert (found.failed, found.attempted) == (0, 4)
