@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from dashboard.advice import look_at, renewal_of
 from dashboard.amounts import amount, day, number, size, unit_text
 from dashboard.beyond_words import beyond_reason, beyond_text, out_text
+from dashboard.cause_words import as_if
 from dashboard.left_words import left_note
 from ingest.board import BoardRow, SignalFact, State
 
@@ -231,7 +232,7 @@ def reason(row: BoardRow, plan: Plan) -> str:
         order = look_at(row, plan, first)
         return f"{who}: {what} of {out_text(row, row.out, plan)}: set the block aside, measure it again and {order}."
     if first is not None and row.state in (State.GOING_OFF, State.GAUGE_IN_DOUBT):
-        return f"{noticed(row, first, plan)}: {_do(row, plan, first)}."
+        return f"{noticed(row, first, plan)}{as_if(row)}: {_do(row, plan, first)}."
     if row.last_time is None:
         return f"{who}: {what} has no reading yet: measure the first block."
     last = _last(row, plan)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ingest.board import BeyondFact, ClosingFact, DoubtFact, EventFact, OutFact, SignalFact
-from ingest.board_wear import LeftFact
+from ingest.board_wear import EvidenceFact, LeftFact
 from ingest.budget import month_of
 from ingest.calendar import Calendar, microseconds
 from ingest.known import Known
@@ -67,6 +67,9 @@ class ProcessState:
     plan_sha: str
     beyond: BeyondFact | None = None
     left: LeftFact | None = None
+    evidence: tuple[EvidenceFact, ...] = ()
+    apart: tuple[str, ...] = ()
+    """What the parts say of the cause of the leading open signal, and what cannot be told apart (ingest.causes)."""
 
 
 @dataclass(frozen=True)
@@ -98,6 +101,7 @@ def assess_process(
     -------
     AssessedProcess
     """
+    from ingest.causes import evidence_of
     from ingest.forecast import forecast
     from spc.assess import assess
 
@@ -115,6 +119,8 @@ def assess_process(
     days = [date.fromordinal(int(d) + _EPOCH) for d in parts["day"].to_numpy()[-2000:]]
     mean = np.exp(result.mean) if log else result.mean
     month = int(month_of(facts.data.day[-1:])[0])
+    left = forecast(plan, calendar, facts, result, families)
+    evidence, apart = evidence_of(plan, facts, result, left, families)
     state = ProcessState(
         process=process,
         machine=facts.machine,
@@ -141,7 +147,9 @@ def assess_process(
         notes=tuple(result.notes),
         plan_sha=plan.sha256,
         beyond=facts.beyond,
-        left=forecast(plan, calendar, facts, result, families),
+        left=left,
+        evidence=evidence,
+        apart=apart,
     )
     return AssessedProcess(facts, result, state, _verdicts(facts, result))
 

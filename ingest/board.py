@@ -12,11 +12,12 @@ from enum import StrEnum
 
 from ingest.board_files import LogEntry, Question, ReceiptFact, SetAsideFact, SourceRow
 from ingest.board_parts import PartDerived, PartReading, PartStock, PartView, PassFact
-from ingest.board_wear import LeftFact
+from ingest.board_wear import CauseFact, LeftFact
 
 __all__ = [
     "BeyondFact",
     "BoardRow",
+    "CauseFact",
     "ClosingFact",
     "DoubtFact",
     "EventFact",
@@ -243,6 +244,10 @@ class BoardRow:
     """None when none of the latest parts lay beyond a limit, or no limit is known."""
     left: LeftFact | None = None
     """How much is left of the tool's life before a limit; None where no tool's life is counted."""
+    causes: tuple[CauseFact, ...] = ()
+    """What may stand behind the first open signal, at most three, the likeliest first; a suggestion."""
+    apart: tuple[str, ...] = ()
+    """What the data cannot tell from the machine: family | gauge | person."""
 
     @property
     def parts_left(self) -> dict[str, int | None] | None:

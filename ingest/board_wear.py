@@ -140,3 +140,29 @@ class BacktestView:
     for a feature kept as logs, else base unit)."""
     left_held: tuple[int, int]
     """Forecasts of uses left that held, of those of lives that reached a limit."""
+
+
+@dataclass(frozen=True)
+class EvidenceFact:
+    """One thing that could be judged about a change, from the parts of its own process."""
+
+    key: str
+    """Key of `[evidence.…]` in the table of causes."""
+    chance: float
+    """That it is there."""
+    detail: str = ""
+
+
+@dataclass(frozen=True)
+class CauseFact:
+    """A fault that fits what was seen of an open signal. A suggestion, never a finding."""
+
+    key: str
+    name: str
+    share: float
+    """Among the faults compared and "something else"; for ranking, not for betting."""
+    speaks_for: tuple[str, ...]
+    speaks_against: tuple[str, ...]
+    """What was seen, in words, the strongest first."""
+    check: str
+    """What would confirm it on the floor."""

@@ -105,6 +105,7 @@ class ProcessFacts:
         told = self.events.drop(columns=["id", "receipt"])
         digest.update(told.to_csv(index=False).encode())
         digest.update(self.parts[["tool", "aside"]].to_csv(index=False).encode())
+        digest.update(self.table.by_whom(self.rows).to_csv(index=False).encode())
         return digest.hexdigest()
 
 

@@ -9,6 +9,7 @@ from datetime import datetime
 from ingest.assessment import NEEDED, ProcessState
 from ingest.board import BoardRow, DoubtFact, State
 from ingest.calendar import DAYS_A_MONTH, Calendar, instant_of
+from ingest.cause_rank import Weighed, weigh
 from ingest.gauge_blame import Doubts, gauges_in_doubt, is_audit, names_of
 from ingest.plan import Plan
 
@@ -53,7 +54,7 @@ def board_rows(
     """
     doubts = gauges_in_doubt(plan, states)
     rows = [
-        _row(plan, calendar, state, clock, doubts)
+        _row(plan, calendar, state, clock, doubts, weigh(plan, state, states))
         for state in states.values()
         if state.feature in plan.features
         and (state.operation in plan.operations or is_audit(plan, state.machine, state.operation))
@@ -111,6 +112,7 @@ def _row(
     state: ProcessState,
     clock: datetime,
     doubts: Doubts,
+    weighed: Weighed,
 ) -> BoardRow:
     feature = plan.features[state.feature]
     audit = is_audit(plan, state.machine, state.operation)
@@ -178,4 +180,6 @@ def _row(
         usual_gap=state.usual_gap,
         beyond=state.beyond,
         left=state.left,
+        causes=weighed.causes,
+        apart=weighed.apart,
     )

@@ -27,8 +27,9 @@ class FeatureTable:
     ----------
     feature : str
     parts : DataFrame
-        on (machine, or gauge for checks), op, part, pass_no, fam, tool, time (job ended, else last
-        reading; naive UTC), last (last reading), seq, day (local, since 1970); rows in order of machining.
+        on (machine, or gauge for checks), op, part, pass_no, fam, tool, who and gauge (of its latest readings; see
+        `by_whom`), time (job ended, else last reading; naive UTC), last (last reading), seq, day (local, since 1970);
+        rows in order of machining.
     values : (n, p) array
         Absolute value in base unit, NaN = not measured.
     limits : InForce
@@ -42,6 +43,10 @@ class FeatureTable:
     values: Floats
     limits: InForce
     slots: Slots
+
+    def by_whom(self, rows: NDArray[np.int64]) -> pd.DataFrame:
+        """Who measured some parts and with which gauge, columns who and gauge; missing where that is not known."""
+        return self.parts.reindex(columns=["who", "gauge"]).iloc[rows]
 
     def deviations(self, log: bool) -> Floats:
         """Deviation from target; for a feature kept on the log scale the values themselves."""
@@ -91,7 +96,12 @@ def _measured(
     grouped = rows.groupby(PART_KEYS, sort=False)
     number = grouped.ngroup().to_numpy()
     parts = grouped.agg(
-        fam=("fam", "max"), last=("when", "max"), seq=("seq", "max"), reading_tool=("tool", "last")
+        fam=("fam", "max"),
+        last=("when", "max"),
+        seq=("seq", "max"),
+        reading_tool=("tool", "last"),
+        who=("operator", "last"),
+        gauge=("gauge", "last"),
     ).reset_index()
     parts = parts.merge(ended, on=["part", "op", "pass_no"], how="left")
     own = parts["machine"] == parts["on"]
