@@ -5,6 +5,7 @@ Everything here is read-only once loaded; `ingest.plan_file` reads it from TOML 
 
 from __future__ import annotations
 
+from calendar import monthrange
 from datetime import date, datetime
 from functools import cached_property
 from itertools import pairwise, product
@@ -18,7 +19,7 @@ from ingest.plan_types import Amounts, Entry, Length, Pattern, Quantity, Texts, 
 
 __all__ = [
     "Closure", "Column", "Costs", "Demonstration", "EventKind", "Family", "Feature", "Gauge", "Layout",
-    "Machine", "Master", "Operation", "Place", "Plan", "Quantity", "Renewal", "Shop", "Specification",
+    "Machine", "Master", "Material", "Operation", "Place", "Plan", "Quantity", "Renewal", "Shop", "Specification",
     "parse_position", "position_key",
 ]  # fmt: skip
 
@@ -93,8 +94,21 @@ class Machine(Entry):
     operations: Texts
 
 
+class Material(Entry):
+    """What parts, gauges and masters are made of: how much it grows with each degree, and how sure that is. [1/K]"""
+
+    key: str
+    expansion: float = Field(gt=0, lt=1e-3)
+    uncertainty: float | None = Field(default=None, ge=0, lt=1e-3)
+
+    @property
+    def doubt(self) -> float:
+        """Standard uncertainty; where the plan gives none a tenth, as handbooks state none. [1/K]"""
+        return self.expansion / 10 if self.uncertainty is None else self.uncertainty
+
+
 class Gauge(Entry):
-    """A gauge: its resolution (base unit), what it measures, and the machine it is fixed on, if any."""
+    """A gauge: its resolution (base unit), what it measures, the machine it is fixed on, if any, its calibration."""
 
     key: str
     name: str
@@ -102,6 +116,18 @@ class Gauge(Entry):
     resolution: Length | None = None
     machine: str | None = None
     features: Texts = ()
+    material: str = ""
+    calibrated: date | None = None
+    calibrate_months: int | None = Field(default=None, gt=0)
+
+    @property
+    def due(self) -> date | None:
+        """Day on which it must be calibrated again; None where the plan does not say."""
+        if self.calibrated is None or self.calibrate_months is None:
+            return None
+        month = self.calibrated.month - 1 + self.calibrate_months
+        year, month = self.calibrated.year + month // 12, month % 12 + 1
+        return date(year, month, min(self.calibrated.day, monthrange(year, month)[1]))
 
 
 class Master(Entry):
@@ -110,6 +136,7 @@ class Master(Entry):
     key: str
     size: Length
     name: str = ""
+    material: str = ""
 
 
 class Feature(Entry):
@@ -215,6 +242,7 @@ class Plan(Entry):
     families: dict[str, Family] = Field(default_factory=dict)
     operations: dict[str, Operation] = Field(default_factory=dict)
     machines: dict[str, Machine] = Field(default_factory=dict)
+    materials: dict[str, Material] = Field(default_factory=dict)
     gauges: dict[str, Gauge] = Field(default_factory=dict)
     masters: dict[str, Master] = Field(default_factory=dict)
     features: dict[str, Feature] = Field(default_factory=dict)

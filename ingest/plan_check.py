@@ -83,6 +83,14 @@ def _gauges(plan: Plan) -> Iterator[Finding]:
                 yield _unknown(("gauges", key, "features", i), "feature", feature, plan.features)
         if gauge.resolution is not None and gauge.resolution <= 0:
             yield Finding(("gauges", key, "resolution"), "a resolution must be above 0.", "Correct it.")
+        if (gauge.calibrated is None) != (gauge.calibrate_months is None):
+            reason = "'calibrated' and 'calibrate_months' only mean something together."
+            yield Finding(("gauges", key), reason, "Give both, or neither.")
+    owners = (("gauges", plan.gauges), ("masters", plan.masters))
+    for section, entries in owners:
+        for key, entry in entries.items():
+            if entry.material and entry.material not in plan.materials:
+                yield _unknown((section, key, "material"), "material", entry.material, plan.materials)
     for key, master in plan.masters.items():
         if master.size.dimension != "length":
             yield Finding(("masters", key, "size"), "the size of a master is a length.", "Use in, mm or um.")

@@ -177,7 +177,7 @@ def _role(at: Path, layout: Layout) -> Iterator[Finding]:
     if layout.time is not None and timed:
         reason = "the layout has a time column, so its rows do not count as measured when received."
         yield Finding((*at, "time"), reason, "Remove 'time', or mark the column as ignore.")
-    if layout.time is not None and layout.role not in ("readings", "audit"):
+    if layout.time is not None and layout.role not in ("readings", "audit", "study"):
         reason = f"a layout for {layout.role} needs the times of its rows."
         yield Finding((*at, "time"), reason, "Remove 'time' and add a time column.")
     timed |= layout.time is not None
@@ -187,6 +187,11 @@ def _role(at: Path, layout: Layout) -> Iterator[Finding]:
     elif layout.role == "checks":
         gauge = "gauge" in has or layout.gauge is not None
         wanted = [(timed, "time"), (gauge, "gauge"), ("value" in has, "value")]
+    elif layout.role == "study":
+        gauge = "gauge" in has or layout.gauge is not None
+        # Two equal readings of a part are two trials only if something tells them apart.
+        wanted = [("sequence" in has or "time" in has, "sequence"), (timed, "time"), (gauge, "gauge"),
+                  ("serial" in has, "serial"), ("operator" in has, "operator"), ("value" in has, "value")]  # fmt: skip
     elif layout.role == "jobs":
         machine = "machine" in has or layout.machine is not None
         wanted = [

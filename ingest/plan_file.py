@@ -19,12 +19,22 @@ from ingest.plan_lines import key_lines, line_of
 from ingest.plan_types import Entry
 from ingest.problems import PlanError, Problem
 
-KEYED = ("families", "operations", "machines", "gauges", "masters", "features", "events", "layouts")
+KEYED = (
+    "families",
+    "operations",
+    "machines",
+    "materials",
+    "gauges",
+    "masters",
+    "features",
+    "events",
+    "layouts",
+)
 _INHERITED = ("operation", "unit", "display", "decimals", "kind", "scale", "daily_setting")
 
 _TABLES: dict[str, type[Entry]] = {
     "shop": model.Shop, "demonstration": model.Demonstration, "families": model.Family,
-    "operations": model.Operation, "machines": model.Machine, "gauges": model.Gauge,
+    "operations": model.Operation, "machines": model.Machine, "materials": model.Material, "gauges": model.Gauge,
     "masters": model.Master, "features": model.Feature, "specifications": model.Specification,
     "renewals": model.Renewal, "events": model.EventKind, "costs": model.Costs, "layouts": Layout,
 }  # fmt: skip

@@ -10,7 +10,7 @@ from pydantic import BeforeValidator, Field
 
 from ingest.plan_types import Entry, OneOrMore, Pattern, Texts, Unit, _tuple
 
-Role = Literal["readings", "audit", "checks", "jobs", "events"]
+Role = Literal["readings", "audit", "checks", "study", "jobs", "events"]
 
 ColumnMeaning = Literal[
     "sequence", "time", "date", "clock", "serial", "place", "value", "set_size", "gauge", "operator",

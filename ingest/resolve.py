@@ -40,7 +40,7 @@ class Resolved:
         (machine or, for checks, gauge), `op`, `pass_no` (0 = none), `part` (serial; for checks master and
         moment), `when` (time less the offset of a clock found wrong), `day` (local, days since 1970),
         `slot` (column of the feature's positions), `status` (used | repeat | incoming | waiting | doubt |
-        rejected | audit), `kind` (why it waits or is doubted; "" otherwise), `hint` (what it probably means;
+        rejected | audit | study), `kind` (why it waits or is doubted; "" otherwise), `hint` (what it probably means;
         None otherwise).
     passes : DataFrame
         From `passes_of`.
@@ -334,7 +334,7 @@ def _doubts(
     bad = {(m, o) for m, o in zip(pairs["on"], pairs["op"], strict=True) if m in plan.machines} - able
     if bad:
         kind[pd.MultiIndex.from_frame(cannot).isin(list(bad))] = "machine_cannot"
-    with_serial = rows.loc[rows["serial"].notna() & (rows["role"] != "checks"), "serial"]
+    with_serial = rows.loc[rows["serial"].notna() & ~rows["role"].isin(["checks", "study"]), "serial"]
     odd = unknown_serials(with_serial.unique(), passes["serial"].unique(), plan.shop.serial)
     if odd:
         at = rows["serial"].isin(list(odd)).to_numpy()
@@ -364,6 +364,8 @@ def _status(
     status[doubted] = "doubt"
     waiting = (wait != "") & ~(serial_doubt & doubted)
     status[waiting] = "waiting"
+    # The parts of a trial need be no parts of the shop: only their differences count.
+    status[(rows["role"] == "study").to_numpy() & (rows["feat"] >= 0).to_numpy()] = "study"
     status[rejected] = "rejected"
     kind = np.where(status == "waiting", wait, np.where(status == "doubt", doubt, ""))
     kind[rejected] = "rejected"

@@ -22,7 +22,7 @@ def part_view(moment: Moment, serial: str) -> PartView | None:
     """Everything known of one part; None when nobody has heard of the serial."""
     plan, calendar, resolved = moment.known.plan, moment.calendar, moment.resolved
     rows = resolved.readings[
-        (resolved.readings["serial"] == serial) & (resolved.readings["role"] != "checks")
+        (resolved.readings["serial"] == serial) & ~resolved.readings["role"].isin(["checks", "study"])
     ]
     passes = resolved.passes[resolved.passes["serial"] == serial].sort_values(
         ["begun", "pass"], kind="stable"
