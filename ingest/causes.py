@@ -8,16 +8,17 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ingest.board_wear import EvidenceFact, LeftFact
-from ingest.facts import ProcessFacts
 from ingest.plan import Plan
 from spc.cause_evidence import alternates, crossed_person, first_of_day, gradual, only_one
 from spc.process import Assessment, Floats, Ints, Signal
-from spc.watch import spread_score
+
+if TYPE_CHECKING:
+    from ingest.facts import ProcessFacts
 
 TABLE = Path(__file__).with_name("causes.toml")
 YES, NO = 0.95, 0.05
@@ -163,6 +164,8 @@ def evidence_of(
     data, feature = facts.data, plan.features[facts.feature]
     since = np.arange(max(signal.change_from, 0), len(facts.parts))
     wider = signal.monitor in ("scatter", "spread within part")
+    from spc.watch import spread_score  # the list reads the table; only an assessment scores
+
     score = _spread_scores(facts, result, signal) if signal.monitor == "spread within part" else result.score
     score = spread_score(score[since]) if signal.monitor == "scatter" else score[since]
     found: list[EvidenceFact] = []
