@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -83,11 +83,13 @@ class Archive:
         for n, line in enumerate(data[:whole].splitlines(), 1):
             try:
                 content = json.loads(line)
+                if content.pop("sum", None) not in (None, _sum(content)):
+                    raise ValueError
                 moment = datetime.fromisoformat(content["known_at"])
                 entry = Archived(**(content | {"known_at": moment}))
             except (ValueError, KeyError, TypeError):
                 raise ArchiveError(
-                    f"Line {n} of {_LIST} in the archive cannot be read: restore the file from a backup."
+                    f"Line {n} of {_LIST} in the archive is not as it was written: restore the file from a backup."
                 ) from None
             entries.setdefault(entry.sha256, entry)
         return entries
@@ -132,10 +134,15 @@ class Archive:
 
         Raises
         ------
-        FileNotFoundError
-            The archive does not hold it.
+        ArchiveError
+            The archive does not hold it (any more).
         """
-        return self.path(sha256).read_bytes()
+        try:
+            return self.path(sha256).read_bytes()
+        except FileNotFoundError:
+            raise ArchiveError(
+                f"The archive lacks {self.path(sha256).name}: restore that file from a backup."
+            ) from None
 
     def entry(self, sha256: str) -> Archived | None:
         """What the list says of a hash; None when the file is not held."""
@@ -151,7 +158,7 @@ class Archive:
         for entry in self.history():
             try:
                 sound = hashlib.sha256(self.read(entry.sha256)).hexdigest() == entry.sha256
-            except OSError:
+            except (OSError, ArchiveError):
                 sound = False
             if not sound:
                 reason = "the archived bytes are missing or are not those that were received."
@@ -169,4 +176,10 @@ def _line(entry: Archived) -> bytes:
         "order": entry.order,
         "journal_line": entry.journal_line,
     }
-    return json.dumps(content, ensure_ascii=True).encode() + b"\n"
+    return json.dumps(content | {"sum": _sum(content)}, ensure_ascii=True).encode() + b"\n"
+
+
+def _sum(content: Mapping[str, object]) -> str:
+    """Check of one line of the list: a changed digit in a date would otherwise go unnoticed."""
+    plain = json.dumps(content, ensure_ascii=True, sort_keys=True)
+    return hashlib.sha256(plain.encode()).hexdigest()[:16]

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
 
+from ingest.archive import ArchiveError
 from ingest.durable import fsync_folder, write_new
 from ingest.plan import Plan
 from ingest.plan_file import parse_plan
@@ -36,10 +38,16 @@ class PlanShelf:
 
         Raises
         ------
-        FileNotFoundError
-            It is not on the shelf.
+        ArchiveError
+            It is not on the shelf, or not as it was accepted.
         """
         if sha256 not in self._read:
-            text = (self.folder / f"{sha256}.toml").read_text(encoding="utf-8")
-            self._read[sha256] = parse_plan(text, "plan.toml")
+            path = self.folder / f"{sha256}.toml"
+            data = path.read_bytes() if path.exists() else b""
+            if hashlib.sha256(data).hexdigest() != sha256:
+                raise ArchiveError(
+                    f"The plan {path.name} in {self.folder} is missing or not as it was accepted: "
+                    "restore that file from a backup."
+                )
+            self._read[sha256] = parse_plan(data.decode(), "plan.toml")
         return self._read[sha256]

@@ -6,11 +6,12 @@ outside it remembers how far it had come; a store that is missing or shorter tha
 
 from __future__ import annotations
 
+import errno
 import json
 import re
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import duckdb
@@ -18,6 +19,7 @@ import duckdb
 from ingest.durable import fsync_folder, replace_durably
 from ingest.problems import StoreError
 
+_DAMAGE = (duckdb.IOException, duckdb.FatalException, duckdb.InternalException, duckdb.SerializationException)
 _MIGRATION = re.compile(r"(\d{3})_\w+\.sql")
 
 
@@ -76,8 +78,7 @@ class Store:
                     "rebuild it from the archive."
                 )
             cls._create(path)
-        connection = cls._connect(path)
-        store = cls(connection, path, mark)
+        store = cls(cls._connect(path), path, mark)
         try:
             store._migrate()
             if store.high_water() < had:
@@ -85,10 +86,18 @@ class Store:
                     f"The database {path.name} holds {store.high_water()} files but held {had}: "
                     "rebuild it from the archive."
                 )
+        except _DAMAGE as error:
+            store.close()
+            raise cls._damaged(path, error) from None
         except BaseException:
-            connection.close()
+            store.close()
             raise
         return store
+
+    @staticmethod
+    def _damaged(path: Path, error: duckdb.Error) -> StoreError:
+        first = str(error).splitlines()[0]
+        return StoreError(f"The database {path.name} is damaged ({first}): rebuild it.")
 
     @classmethod
     def _create(cls, path: Path) -> None:
@@ -160,15 +169,41 @@ class Store:
         """A cursor inside a transaction: committed at the end, undone whole if anything is raised.
 
         One writer at a time; readers are not held up.
+
+        Raises
+        ------
+        OSError
+            The disk took no more; nothing was stored, and the store can be used again.
         """
-        with self._writing, self.cursor() as cursor:
+        with self._writing:
+            try:
+                with self._whole() as cursor:
+                    yield cursor
+            except (*_DAMAGE, duckdb.TransactionException) as error:
+                self._start_again()
+                if not isinstance(error, duckdb.IOException) and "write" not in str(error).lower():
+                    raise
+                first = str(error).splitlines()[0].rsplit(": ", 1)[-1]
+                raise OSError(
+                    errno.EIO, f"the database could not be written: {first}", str(self.path)
+                ) from None
+
+    @contextmanager
+    def _whole(self) -> Iterator[duckdb.DuckDBPyConnection]:
+        with self.cursor() as cursor:
             cursor.begin()
             try:
                 yield cursor
             except BaseException:
-                cursor.rollback()
+                with suppress(duckdb.Error):  # the engine undid it already, or must be opened anew
+                    cursor.rollback()
                 raise
             cursor.commit()
+
+    def _start_again(self) -> None:
+        """Open the database anew: after a disk was full the engine may answer nothing any more."""
+        self._connection.close()
+        self._connection = self._connect(self.path)
 
     def acknowledge(self) -> None:
         """After a commit: make the folder entry durable and move the high-water mark up."""
