@@ -30,6 +30,6 @@ def fit_text(cause: CauseFact) -> str:
     return "fits best of what was compared" if cause.share >= CLEAR else "may be"
 
 
-def apart_texts(row: BoardRow) -> tuple[str, ...]:
-    """What the data cannot separate."""
-    return tuple(APART[key] for key in row.apart if key in APART)
+def apart_texts(apart: tuple[str, ...]) -> tuple[str, ...]:
+    """What the data cannot separate: the texts of `BoardRow.apart`."""
+    return tuple(APART[key] for key in apart if key in APART)

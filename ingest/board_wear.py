@@ -166,3 +166,38 @@ class CauseFact:
     """What was seen, in words, the strongest first."""
     check: str
     """What would confirm it on the floor."""
+
+
+@dataclass(frozen=True)
+class AimFact:
+    """Where to aim a size in one family, and what it costs to aim elsewhere. Deviations from target, base unit."""
+
+    family: str
+    best: float
+    low: float
+    high: float
+    """Range that holds the best aim with 8 of 10 chances."""
+    now: float
+    cost_now: float
+    cost_best: float
+    cost_below: float
+    cost_above: float
+    """Expected cost of a part as it is, at the best aim, and how much more one step (`step`) below and above it."""
+    step: float
+    out_low: float
+    out_high: float
+    parts: int
+    small: float
+    large: float
+    """What a part out of tolerance costs on either side, by the plan."""
+
+
+@dataclass(frozen=True)
+class StartFact:
+    """Where a life of a wearing tool should begin to last longest, in the unit of `WearView.values`."""
+
+    family: str
+    start: float
+    end: float
+    uses: float
+    usual_start: float

@@ -17,7 +17,7 @@ from ingest.board import (
     SetAsideFact,
     SourceRow,
 )
-from ingest.board_wear import BacktestView, WearView
+from ingest.board_wear import AimFact, BacktestView, CauseFact, StartFact, WearView
 from ingest.known import standing
 from ingest.shop_open import OpenShop, ShopError
 from ingest.states import board_rows
@@ -155,6 +155,30 @@ class AnsweringShop(OpenShop):
         if process not in moment.processes:
             return None
         return wear_view(self.plan, moment.assessed(process), moment.resolved.families)
+
+    def causes(self, process: str) -> tuple[tuple[CauseFact, ...], tuple[str, ...]] | None:
+        """Causes that fit its leading open signal, and what cannot be told apart; None for no such process."""
+        from ingest.view_causes import causes_view
+
+        moment = self._now_moment()
+        if process not in moment.processes:
+            return None
+        weighed = causes_view(moment, process, queries.states(self._store, self.plan.zone))
+        return weighed.causes, weighed.apart
+
+    def aims(self, process: str) -> tuple[AimFact, ...]:
+        """Where to aim it, by family (see `ingest.aiming`); empty where that cannot be told."""
+        from ingest.aiming import aims
+
+        moment = self._now_moment()
+        return aims(moment, process) if process in moment.processes else ()
+
+    def starts(self, process: str) -> tuple[StartFact, ...]:
+        """Where a life of its tool should begin to last longest, by family; empty where that cannot be told."""
+        from ingest.aiming import starts
+
+        moment = self._now_moment()
+        return starts(moment, process) if process in moment.processes else ()
 
     def wear_backtest(self, process: str) -> BacktestView | None:
         """What was forecast of every finished life of its tool, against what came; None without such a tool."""

@@ -267,6 +267,17 @@ class PaperShop:
         found = next((r for r in self.rows if r.process == process), None)
         return None if found is None else view(found)
 
+    def causes(self, process: str) -> None:
+        del process
+
+    def aims(self, process: str) -> tuple[()]:
+        del process
+        return ()
+
+    def starts(self, process: str) -> tuple[()]:
+        del process
+        return ()
+
     def part(self, serial: str) -> PartView | None:
         return part(serial) if serial.startswith("S1") else None
 
