@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING
@@ -24,6 +25,7 @@ from ingest.states import board_rows
 from ingest.views import columns_of, events_on, process_view
 
 if TYPE_CHECKING:
+    from ingest.month_facts import MonthLine, MonthReview, MonthRun
     from spc.capability import Capability
     from spc.distribution import Fit
     from spc.histogram import Histogram
@@ -186,6 +188,22 @@ class AnsweringShop(OpenShop):
 
         moment = self._now_moment()
         return backtest_view(self.plan, moment.assessed(process)) if process in moment.processes else None
+
+    def month(self, year: int, month: int, step: Callable[[int, int], None] | None = None) -> MonthReview:
+        """Everything that is told of a month (see `ingest.month`); `step` may raise to end the work."""
+        from ingest.month import month_review
+
+        with self._turn:
+            moment, states = self._now_moment(), queries.states(self._store, self.plan.zone)
+            signals = queries.signals(self._store, self.plan.zone)
+            aside, receipts, digest = self.set_aside_rows(), self.receipts(), self.digest()
+        return month_review(moment, states, signals, aside, receipts, self.now(), digest, year, month, step)
+
+    def month_run(self, line: MonthLine, year: int, month: int) -> MonthRun | None:
+        """What is drawn of one line of a month."""
+        from ingest.month import month_run
+
+        return month_run(self._now_moment(), line, year, month)
 
     def digest(self) -> str:
         """Hash of readings, assessments, signals and decisions: equal for equal shops, whatever their ids."""
