@@ -15,6 +15,7 @@ from ingest.plan import Plan
 from ingest.plan_file import decode_plan, parse_plan
 from ingest.receipt import IncomingFile, Receipt
 from ingest.shop_asked import AnsweringShop
+from ingest.shop_gauges import GaugeAskingShop
 from ingest.shop_open import ShopError
 from ingest.shop_rows import RowDecidingShop
 from ingest.store import Store
@@ -25,7 +26,7 @@ PLAN_FILE = "plan file"
 """Stands for who accepted a plan that was edited by hand in the folder."""
 
 
-class Shop(RowDecidingShop, AnsweringShop):
+class Shop(RowDecidingShop, GaugeAskingShop, AnsweringShop):
     """An open shop folder. Make one with `create` or `open`; close it to give the folder back.
 
     Safe to share between threads: reading takes a cursor for each call, writing one turn at a time.

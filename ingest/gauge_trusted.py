@@ -1,0 +1,39 @@
+"""How far a reading of a gauge can be trusted, from its checks and trials."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ingest.gauge_board import MasterFact, SettingFact, StudyFact
+from spc.errors import SpcError
+from spc.gauge_trust import GaugeUncertainty, gauge_uncertainty
+
+
+def trust_of(
+    masters: Sequence[MasterFact],
+    settings: Sequence[SettingFact],
+    studies: Sequence[StudyFact],
+    resolution: float | None,
+) -> GaugeUncertainty | None:
+    """Standard uncertainty of one reading, from the newest trial or else the checks; None where neither is known.
+
+    Of several masters the worst counts. A daily setting told by the parts counts only where the checks are too few
+    to tell one, as parts differ from day to day for other reasons too.
+    """
+    if not masters and not studies:
+        return None
+    repeats = [studies[0].study.gauge.estimate ** 0.5] if studies else []
+    repeats += [m.repeat.estimate for m in masters if m.repeat is not None] if not studies else []
+    between = [m.setting.estimate for m in masters if m.setting is not None]
+    if not between:
+        between = [s.sd.estimate for s in settings]
+    bias = max((abs(m.bias.estimate) for m in masters), default=0.0)
+    try:
+        return gauge_uncertainty(
+            max(repeats, default=0.0),
+            setting=max(between, default=0.0),
+            bias=bias,
+            resolution=resolution or 0.0,
+        )
+    except SpcError:
+        return None

@@ -1,0 +1,58 @@
+"""What a shop is asked about its gauges, and about what a part proves by them."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+from ingest import queries
+from ingest.shop_open import OpenShop
+from ingest.states import board_rows
+
+if TYPE_CHECKING:
+    from ingest.gauge_conform import ConformFact, GaugeTrust
+    from ingest.gauge_heat import AtReference
+    from ingest.gauge_view import GaugesView
+    from ingest.moment import Moment
+
+
+class GaugeAskingShop(OpenShop):
+    """Questions about gauges. Use `ingest.shop.Shop`."""
+
+    _trust: tuple[Moment, GaugeTrust] | None = None
+
+    def gauges(self, as_of: date | None = None) -> GaugesView:
+        """Everything known of the gauges.
+
+        Parameters
+        ----------
+        as_of : date, optional
+            What was known at the end of that day, with the clock of then; by default now.
+        """
+        from ingest.gauge_view import gauges_view
+
+        if as_of is None:
+            moment = self._now_moment()
+            states = queries.states(self._store, self.plan.zone)
+            return gauges_view(moment, board_rows(self.plan, self.calendar, states, self.now()), self.now())
+        cut = self._cut(as_of)
+        with self._turn:
+            moment, clock = self._moment(cut), min(cut, self.now())
+            rows = board_rows(moment.known.plan, moment.calendar, moment.states(), clock)
+            return gauges_view(moment, rows, clock)
+
+    def conforms(self, serial: str) -> tuple[ConformFact, ...]:
+        """What each size and height of a part proves; empty for an unknown serial."""
+        from ingest.gauge_conform import GaugeTrust, part_conforms
+
+        moment = self._now_moment()
+        kept = self._trust
+        if kept is None or kept[0] is not moment:
+            kept = self._trust = (moment, GaugeTrust(moment))
+        return part_conforms(moment, kept[1], serial)
+
+    def at_reference(self, serial: str) -> tuple[AtReference, ...]:
+        """Sizes of a part at 20 degC, as read and corrected; empty for an unknown serial."""
+        from ingest.gauge_heat import part_at_reference
+
+        return part_at_reference(self._now_moment(), serial)
