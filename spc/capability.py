@@ -24,7 +24,7 @@ from spc.distribution import (
     share_out,
     to_normal_scale,
 )
-from spc.errors import TooFewReadings
+from spc.errors import LARGEST, SpcError, TooFewReadings
 from spc.indices import from_draws, from_set, limit_index, width_index
 from spc.intervals import Index
 from spc.sizes import UNFOLDED, SizeFit, fit_sizes
@@ -146,6 +146,8 @@ def process_capability(
     y = np.asarray(readings, dtype=float)
     y = y[:, None] if y.ndim == 1 else y
     known = np.isfinite(y)
+    if (np.abs(y) > LARGEST).any():
+        raise SpcError(f"{int((np.abs(y) > LARGEST).sum())} reading(s) are infinite or beyond {LARGEST:g}")
     if not known.any():
         raise TooFewReadings("capability", "1 reading", 0)
     if judge_absolute and lower is not None and lower <= 0:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from spc.errors import SpcError, TooFewReadings
+from spc.errors import LARGEST, SpcError, TooFewReadings
 from spc.intervals import Index
 from spc.variation import finite_series, has_spread
 
@@ -146,8 +146,8 @@ def before_after(
     side = np.asarray(after, dtype=bool)
     if y.ndim != 2 or side.shape != (y.shape[0],):
         raise SpcError("a comparison needs one row of readings and one side for every part")
-    if np.isinf(y).any():
-        raise SpcError(f"{int(np.isinf(y).sum())} reading(s) are infinite")
+    if (np.abs(y) > LARGEST).any():
+        raise SpcError(f"{int((np.abs(y) > LARGEST).sum())} reading(s) are infinite or beyond {LARGEST:g}")
     known = np.isfinite(y)
     kept = known.any(axis=1)
     codes = np.zeros(side.size, dtype=int)

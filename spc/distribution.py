@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from spc.errors import SpcError
-from spc.variation import finite_series
+from spc.variation import finite_series, has_spread
 
 Shape = Literal["normal", "lognormal", "folded normal"]
 Array = NDArray[np.floating]
@@ -81,7 +81,7 @@ def anderson_darling(values: ArrayLike) -> NormalityTest:
 
     x = finite_series(values, "the Anderson-Darling test", 8)
     centred = x - x[0]
-    if not np.ptp(centred) > 0:
+    if not has_spread(float(np.std(centred)), x):
         raise SpcError("the Anderson-Darling test needs values that differ; all are equal")
     scaled = np.sort(centred / np.std(centred))
     z = (scaled - scaled.mean()) / np.std(scaled, ddof=1)

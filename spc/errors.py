@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+LARGEST = 1e60
+"""Values beyond this are no measurement, and their fourth powers leave the range of a float."""
+
 
 class SpcError(ValueError):
     """Input from which no honest figure can be computed; the message says what, why and what would do."""

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from spc.errors import SpcError, TooFewReadings
+from spc.errors import LARGEST, SpcError, TooFewReadings
 from spc.gauge_crossed import AnovaRow, Split, crossed_split, nested_split, one_operator_split, unequal_split
 from spc.mean_squares import Ranged, drawn_squares, large_sample_interval
 from spc.tolerance import check_limits
@@ -149,7 +149,7 @@ def gauge_study(
     names = [np.asarray(part), np.asarray(operator)]
     if y.ndim != 1 or any(name.shape != y.shape for name in names):
         raise SpcError("a gauge study needs one part and one operator for every reading")
-    bad = np.flatnonzero(~np.isfinite(y))
+    bad = np.flatnonzero(~(np.abs(y) <= LARGEST))
     if bad.size:
         raise SpcError(f"a gauge study needs numbers; reading {bad[0] + 1} of {y.size} is {y[bad[0]]}")
     codes = [np.unique(name, return_inverse=True)[1].ravel() for name in names]

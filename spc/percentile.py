@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from spc.capability import LEAST_PARTS
 from spc.distribution import LOW_SHARE
-from spc.errors import SpcError, TooFewReadings
+from spc.errors import LARGEST, SpcError, TooFewReadings
 from spc.indices import from_draws
 from spc.intervals import Index
 from spc.resample import COPIES, believable_points, part_weights, resampled_points
@@ -136,8 +136,8 @@ def percentile_capability(
         raise SpcError(f"the outer share lies within 0 and one half; got {tail}")
     y = np.asarray(readings, dtype=float)
     y = y[:, None] if y.ndim == 1 else y
-    if np.isinf(y).any():
-        raise SpcError(f"{int(np.isinf(y).sum())} reading(s) are infinite")
+    if (np.abs(y) > LARGEST).any():
+        raise SpcError(f"{int((np.abs(y) > LARGEST).sum())} reading(s) are infinite or beyond {LARGEST:g}")
     y = y[np.isfinite(y).any(axis=1)]
     known = np.isfinite(y)
     x = y[known]

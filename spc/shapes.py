@@ -189,6 +189,8 @@ def fit_johnson(values: ArrayLike, z: float = JOHNSON_Z) -> Johnson:
     from scipy.special import ndtr
 
     x = finite_series(values, "a johnson fit", LEAST["johnson"])
+    if not has_spread(float(np.std(x)), x):
+        raise SpcError("a johnson fit needs values that differ; all are equal, so its points coincide")
     shares = ndtr(np.array([-3 * z, -z, z, 3 * z]))
     points = np.quantile(x, shares, method="hazen")
     return johnson_through(points[:, None], z, single=True)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from spc.errors import SpcError, TooFewReadings
+from spc.errors import LARGEST, SpcError, TooFewReadings
 
 
 @dataclass(frozen=True)
@@ -259,8 +259,9 @@ def reading_table(
         y = y[:, None]
     if y.ndim != 2:
         raise SpcError(f"readings must be a table of parts by positions; got shape {y.shape}")
-    if np.isinf(y).any():
-        raise SpcError(f"{int(np.isinf(y).sum())} reading(s) are infinite")
+    far = np.abs(y) > LARGEST
+    if far.any():
+        raise SpcError(f"{int(far.sum())} reading(s) are infinite or beyond {LARGEST:g}")
     labels = [np.asarray(level) for level in strata]
     for level in labels:
         if level.shape != (y.shape[1],):

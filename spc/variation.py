@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from spc.constants import d2
-from spc.errors import SpcError, TooFewReadings
+from spc.errors import LARGEST, SpcError, TooFewReadings
 from spc.strata import reading_table, split_strata
 
 Method = Literal["expected mean squares", "restricted maximum likelihood"]
@@ -137,14 +137,15 @@ def finite_series(values: ArrayLike, what: str, least: int) -> NDArray[np.float6
     Raises
     ------
     SpcError
-        Not one-dimensional, or a value is missing or infinite (the message names the first).
+        Not one-dimensional, or a value is missing, infinite or beyond 1e60 (the message names the first).
     TooFewReadings
         Fewer than `least`.
     """
     x = np.asarray(values, dtype=float)
     if x.ndim != 1:
         raise SpcError(f"{what} needs one series of values; got shape {x.shape}")
-    bad = np.flatnonzero(~np.isfinite(x))
+    # One comparison finds infinities, NaN and what no gauge reads.
+    bad = np.flatnonzero(~(np.abs(x) <= LARGEST))
     if bad.size:
         raise SpcError(f"{what} needs numbers; value {bad[0] + 1} of {x.size} is {x[bad[0]]}")
     if x.size < least:
