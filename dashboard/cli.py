@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
@@ -40,7 +40,7 @@ def main() -> None:
     app()
 
 
-def _finish(outcome: Outcome) -> None:
+def _finish(outcome: Outcome) -> NoReturn:
     if outcome.out:
         say(outcome.out)
     if outcome.err:
@@ -104,14 +104,27 @@ def new(
 
 @app.command()
 def check(
-    place: Annotated[Path | None, typer.Argument(help="Shop folder, or the plan itself.")] = None,
+    place: Annotated[
+        Path | None, typer.Argument(help="Shop folder, the plan itself, or a file a gauge wrote.")
+    ] = None,
     folder: Folder = None,
+    layout: Annotated[
+        str | None, typer.Option("--layout", help="Show what this layout makes of the file's first rows.")
+    ] = None,
+    draft: Annotated[
+        str | None, typer.Option("--draft", metavar="NAME", help="Draft a layout of that name for the file.")
+    ] = None,
+    accept: Annotated[bool, typer.Option("--accept", help="Put the draft into the plan.")] = False,
 ) -> None:
-    """Check the plan and its layouts; name the line of everything that is wrong."""
+    """Check the plan, or show what a file of a gauge becomes; name the line of everything that is wrong."""
     from dashboard.folders import PLAN, shop_folder
     from ingest.plan_file import load_plan
     from ingest.problems import PlanError
 
+    if place is not None and place.is_file() and place.suffix != ".toml":
+        _check_file(place, folder, layout, draft, accept)
+    if layout or draft or accept:
+        fail("Name the file that the layout should read: tenthwise check FILE --layout NAME.")
     if place is not None and folder is not None and place != folder:
         fail(f"Two places are named, {place} and {folder}: name one.")
     folder = place if place is not None else folder
@@ -126,6 +139,37 @@ def check(
         f"{path} is in order: {len(plan.families)} families, {len(plan.machines)} machines, "
         f"{len(plan.features)} features, {len(plan.gauges)} gauges, {len(plan.layouts)} layouts."
     )
+
+
+def _check_file(
+    file: Path, folder: Path | None, layout: str | None, name: str | None, accept: bool
+) -> NoReturn:
+    from dashboard import layout_help
+    from dashboard.folders import PLAN, shop_folder
+    from dashboard.handing import work_on
+    from ingest.plan_file import load_plan
+    from ingest.problems import PlanError
+
+    shop = shop_folder(folder)
+    try:
+        plan = load_plan(shop / PLAN)
+        if name is None:
+            _finish(layout_help.check_file(plan, file, layout))
+        text, outcome = layout_help.draft(plan, file, name)
+        if not accept or not text:
+            _finish(outcome)
+        changed = f"{plan.text.rstrip()}\n\n{text}"
+        _finish(
+            work_on(
+                shop,
+                lambda found: found.hand_asked("plan", {"text": changed}),
+                lambda opened: layout_help.accept(opened, changed),
+            )
+        )
+    except PlanError as error:
+        fail("\n".join(map(str, error.problems)))
+    except OSError as error:
+        fail(f"{file} cannot be read: {error.strerror or error}.")
 
 
 @app.command()

@@ -8,7 +8,7 @@ from typing import Any
 
 from flask import Flask, request
 
-from dashboard import commands, row_work
+from dashboard import commands, layout_help, row_work
 from dashboard.backtest_command import backtest
 from dashboard.desk import Desk
 from ingest.receipt import IncomingFile
@@ -56,6 +56,11 @@ def register(server: Flask, desk: Desk) -> None:
     @server.post("/hand/backtest")
     def hand_backtest() -> dict[str, Any]:
         return backtest(desk.shop, json_wanted=request.args.get("json") == "1").as_record()
+
+    @server.post("/hand/plan")
+    def hand_plan() -> dict[str, Any]:
+        text = str(request.get_json()["text"])
+        return desk.write(lambda shop: layout_help.accept(shop, text)).as_record()
 
     @server.get("/hand/hello")
     def hand_hello() -> dict[str, Any]:
