@@ -260,6 +260,10 @@ def quick(
     ] = None,
     decimal: Annotated[str | None, typer.Option(help="'.' or ',', if unclear.")] = None,
     skip_bad: Annotated[bool, typer.Option("--skip-bad", help="Leave out cells without a number.")] = False,
+    rule: Annotated[
+        list[str] | None,
+        typer.Option(help="A pattern to look for as well, by its words, or all; a wrong one lists them."),
+    ] = None,
     json: Json = False,
 ) -> None:
     """Limits, signals and capability of one column of one CSV file; needs no shop."""
@@ -276,7 +280,7 @@ def quick(
             skip_bad=skip_bad,
             names_in_line=names_in_line,
         )
-        text = quick_look(read, lower=lower, upper=upper, json=json, name=column)
+        text = quick_look(read, lower=lower, upper=upper, json=json, name=column, rules=rule or ())
     except (UnreadableColumn, ValueError) as error:
         fail(str(error))
     if json:

@@ -3,16 +3,26 @@
 from __future__ import annotations
 
 import json as as_json
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from dashboard.one_column import Column
 from spc.quick import QuickResult, quick
+from spc.run_rules import BEYOND, RULES, rule_named
 
 if TYPE_CHECKING:
     from spc.intervals import Index
 
 
-def quick_look(read: Column, *, name: str, lower: float | None, upper: float | None, json: bool) -> str:
+def quick_look(
+    read: Column,
+    *,
+    name: str,
+    lower: float | None,
+    upper: float | None,
+    json: bool,
+    rules: Sequence[str] = (),
+) -> str:
     """Limits, signals and capability of a column, as text or as one JSON object.
 
     Parameters
@@ -25,13 +35,16 @@ def quick_look(read: Column, *, name: str, lower: float | None, upper: float | N
         Drawing limits, in the unit of the column.
     json : bool
         One object for programs instead of text.
+    rules : sequence of str
+        Names of run rules to look for besides values beyond the limits; ``"all"`` for every one.
 
     Raises
     ------
     ValueError
-        Too few values, or limits that are impossible; the text says which.
+        Too few values, limits that are impossible, or no such rule; the text says which.
     """
-    result = quick(read.values, lower, upper)
+    asked = RULES if "all" in rules else (BEYOND, *(rule_named(rule) for rule in rules))
+    result = quick(read.values, lower, upper, rules=tuple(dict.fromkeys(asked)))
     if json:
         record = result.to_dict()
         record["warnings"] = [*result.warnings, *read.left_out]
@@ -60,6 +73,11 @@ def _text(read: Column, result: QuickResult, name: str) -> str:
         ]
     else:
         lines.append("  no signal")
+    if result.in_control is not None:
+        lines.append(
+            f"  looked for {len(result.rules)} patterns: were nothing wrong, one of them would still turn up every "
+            f"{result.in_control.average:.0f} values"
+        )
     if result.capability is not None:
         found = result.capability
         pairs = (("Cp", found.cp), ("Cpk", found.cpk), ("Pp", found.pp), ("Ppk", found.ppk))

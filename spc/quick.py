@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from spc.charts import individuals
+from spc.charts import IndividualsChart, individuals
 from spc.distribution import NormalityTest, anderson_darling
 from spc.indices import limit_index, width_index
 from spc.intervals import Index
+from spc.run_rules import BEYOND, Rule, check_rules, standard_score
 from spc.spread import Spread, overall_spread, pivotal_draws, within_spread
 from spc.strata import split_strata
 from spc.tolerance import check_limits, wrong_side
 from spc.variation import finite_series, has_spread, overall_sigma
+
+if TYPE_CHECKING:
+    from spc.rule_lengths import RunLength
 
 BEYOND_LIMITS = "beyond limits"
 
@@ -63,6 +69,11 @@ class QuickResult:
         None below 8 values or when all are equal.
     warnings : tuple of str
         Assumptions that do not hold, in words.
+    rules : tuple of str
+        Run rules that were looked for.
+    in_control : RunLength or None
+        How many values pass, on average, until chance alone breaks one of them, were centre and sigma known;
+        None when only values beyond the limits were looked for (about 370).
     """
 
     n: int
@@ -76,9 +87,17 @@ class QuickResult:
     capability: QuickCapability | None
     normality: NormalityTest | None
     warnings: tuple[str, ...]
+    rules: tuple[str, ...] = (BEYOND_LIMITS,)
+    in_control: RunLength | None = None
 
     def to_dict(self) -> dict[str, object]:
-        """The result as plain dicts, lists, numbers and None, ready for JSON."""
+        """The result as plain dicts, lists, numbers and None, ready for JSON; rules only where more were asked."""
+        more = {}
+        if self.in_control is not None:
+            more["rules"] = {
+                "names": list(self.rules),
+                "in_control_run_length": self.in_control.average,
+            }
         return {
             "n": self.n,
             "mean": self.mean,
@@ -98,6 +117,7 @@ class QuickResult:
                 "p_value": None if self.normality is None else self.normality.p_value,
             },
             "warnings": list(self.warnings),
+            **more,
         }
 
 
@@ -106,6 +126,7 @@ def quick(
     lower: float | None = None,
     upper: float | None = None,
     *,
+    rules: Sequence[Rule] = (BEYOND,),
     confidence: float = 0.95,
     seed: int = 0,
 ) -> QuickResult:
@@ -117,6 +138,8 @@ def quick(
         At least 2; independent readings, one a part. [any unit]
     lower, upper : float, optional
         Specification limits. [unit of the values]
+    rules : sequence of Rule
+        Patterns that count as signals; every one that is added makes false alarms more frequent.
     confidence : float
         Of the intervals, two-sided.
     seed : int
@@ -158,17 +181,23 @@ def quick(
             f"not normal (Anderson-Darling p {normality.p_value:.2g}): "
             "the indices assume a normal shape, look at the histogram first"
         )
-    signals = tuple(QuickSignal(int(i), BEYOND_LIMITS) for i in chart.values.beyond)
+    signals = _signals(x, chart, rules)
     capability = None
     if lower is not None or upper is not None:
         if signals:
+            what = "beyond the limits" if all(s.rule == BEYOND_LIMITS for s in signals) else "break a rule"
             warnings.append(
-                f"not stable: {len(signals)} value(s) beyond the limits; "
+                f"not stable: {len({s.index for s in signals})} value(s) {what}; "
                 "cp and cpk describe a stable process only"
             )
         if not constant:
             warnings.extend(wrong_side(float(x.mean()), lower, upper))
         capability = _capability(x, constant, lower, upper, confidence, seed)
+    in_control = None
+    if tuple(rules) not in ((), (BEYOND,)):
+        from spc.rule_lengths import run_length
+
+        in_control = run_length(rules)
     return QuickResult(
         n=int(x.size),
         mean=chart.center,
@@ -181,7 +210,23 @@ def quick(
         capability=capability,
         normality=normality,
         warnings=tuple(warnings),
+        rules=tuple(_name(rule) for rule in rules),
+        in_control=in_control,
     )
+
+
+def _name(rule: Rule) -> str:
+    return BEYOND_LIMITS if rule == BEYOND else rule.name
+
+
+def _signals(x: np.ndarray, chart: IndividualsChart, rules: Sequence[Rule]) -> tuple[QuickSignal, ...]:
+    """Values beyond the limits as the chart has them, and the other rules on its own sigma."""
+    found = [QuickSignal(int(i), BEYOND_LIMITS) for i in chart.values.beyond if BEYOND in rules]
+    others = [rule for rule in rules if rule != BEYOND]
+    if others and chart.sigma > 0:
+        score = standard_score(x, chart.center, chart.sigma)
+        found += [QuickSignal(signal.index, signal.rule) for signal in check_rules(score, others)]
+    return tuple(sorted(found, key=lambda signal: signal.index))
 
 
 def _capability(

@@ -110,3 +110,18 @@ def test_a_mistake_in_the_options_is_answered_in_a_sentence(
 def test_no_such_file(tmp_path: Path) -> None:
     answer = run("study", tmp_path / "none.csv")
     assert (answer.exit_code, "cannot be read" in answer.stderr) == (2, True)
+
+
+def test_quick_looks_for_more_patterns_when_asked(tmp_path: Path) -> None:
+    path = tmp_path / "ra.csv"
+    path.write_text(
+        "x\n" + "\n".join(str(v) for v in (5, 6, 5, 6, 5, 6, 7, 8, 9, 10, 11, 12)), encoding="utf-8"
+    )
+    asked = run("quick", path, "--column", "x", "--rule", "six in a row rising or falling", "--json")
+    told = json.loads(asked.stdout)
+    assert told["signals"][-1]["rule"] == "six in a row rising or falling"
+    assert told["rules"]["in_control_run_length"] < 371
+    assert "every" in run("quick", path, "--column", "x", "--rule", "all").stdout
+    wrong = run("quick", path, "--column", "x", "--rule", "seven")
+    assert wrong.exit_code == 2
+    assert "nine in a row on one side" in wrong.stderr

@@ -16,6 +16,12 @@ from tests.mutation.breaks import BREAKS, Break
 
 ROOT = Path(__file__).resolve().parents[2]
 COPIED = ("spc", "tests", "pyproject.toml")
+CONFTEST = """# No shop is needed here, and no clock of a busy machine is judged.
+from hypothesis import settings
+
+settings.register_profile("calm", deadline=None)
+settings.load_profile("calm")
+"""
 
 
 def say(text: str) -> None:
@@ -31,11 +37,12 @@ def copy_project(place: Path) -> None:
             shutil.copytree(source, place / name, ignore=shutil.ignore_patterns("__pycache__"))
         else:
             shutil.copy(source, place / name)
+    (place / "tests" / "conftest.py").write_text(CONFTEST, encoding="utf-8")
 
 
 def run(place: Path, tests: tuple[str, ...]) -> tuple[int, str]:
     """Exit code of the tests in a copy, and the first that failed."""
-    command = [sys.executable, "-m", "pytest", "-q", "-x", "--noconftest", "-p", "no:cacheprovider", *tests]
+    command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests]
     done = subprocess.run(command, cwd=place, capture_output=True, text=True, check=False)
     failed = [line for line in done.stdout.splitlines() if line.startswith(("FAILED", "ERROR"))]
     return done.returncode, failed[0] if failed else done.stdout.strip().splitlines()[-1]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
@@ -76,6 +76,7 @@ def test_parts_that_differ_signal_on_a_mean_chart_but_not_between_within():
     st.floats(0.01, 100),
     st.floats(-1000, 1000),
 )
+@settings(deadline=None)
 def test_limits_move_and_scale_with_the_readings(x, scale, shift):
     plain, other = individuals(x), individuals(scale * x + shift)
     assert other.values.upper == pytest.approx(scale * plain.values.upper + shift, rel=1e-9, abs=1e-7)
@@ -83,6 +84,7 @@ def test_limits_move_and_scale_with_the_readings(x, scale, shift):
 
 
 @given(arrays(float, st.integers(2, 30), elements=st.floats(-100, 100)))
+@settings(deadline=None)
 def test_mirrored_readings_mirror_the_limits(x):
     plain, mirror = individuals(x), individuals(-x)
     assert mirror.values.upper == pytest.approx(-plain.values.lower, abs=1e-9)

@@ -161,3 +161,26 @@ def test_two_values_are_enough_for_limits_and_wide_intervals():
     found = quick([1.0, 2.0], 0.0, 3.0)
     assert found.capability is not None and found.capability.ppk is not None
     assert found.capability.ppk.lower < 0 < 1 < found.capability.ppk.upper
+
+
+def test_more_rules_find_more_and_say_how_often_chance_would():
+    from spc.run_rules import BEYOND, NINE_IN_A_ROW, SIX_TREND
+
+    x = np.r_[X, 50 + np.arange(1, 11) * 0.4]
+    plain, more = quick(x), quick(x, rules=(BEYOND, NINE_IN_A_ROW, SIX_TREND))
+    assert plain.in_control is None and "rules" not in plain.to_dict()
+    assert more.in_control is not None
+    assert more.in_control.average < 300
+    assert {s.rule for s in more.signals} >= {"nine in a row on one side", "six in a row rising or falling"}
+    assert [s.index for s in more.signals] == sorted(s.index for s in more.signals)
+    assert more.to_dict()["rules"]["names"] == [  # type: ignore[index]
+        BEYOND_LIMITS,
+        "nine in a row on one side",
+        "six in a row rising or falling",
+    ]
+
+
+def test_equal_values_break_no_rule():
+    from spc.run_rules import RULES
+
+    assert quick([2.0] * 40, rules=RULES).signals == ()
