@@ -2,8 +2,8 @@
 
 The longer shop is the demonstration's folder copied, and everything its database keeps of the past laid down nine
 times more, each copy one span of the history earlier: receipts, readings, jobs, events, set aside rows, parts with
-their first verdicts, and signals (settled ones, as those of past years are). In the stored state of each process the
-signals are multiplied alike. The archive is not multiplied; the list does not read it.
+their first verdicts, and signals (settled ones, as those of past years are; a stored state holds only what nobody has
+settled). The archive is not multiplied; the list does not read it.
 """
 
 import json
@@ -51,7 +51,6 @@ def lengthen(database: Path) -> None:
     """Lay the history of a closed shop down nine times more."""
     shifts = [turn * SPAN_DAYS for turn in range(1, TIMES)]
     with duckdb.connect(str(database)) as base:
-        states = base.execute("select process, state from process_state").fetchall()
         facts = base.execute("select * from signal").fetchall()
         once = base.execute("select count(*) from reading").fetchall()[0][0]
         files = base.execute("select max(id) from receipt").fetchall()[0][0]
@@ -71,12 +70,6 @@ def lengthen(database: Path) -> None:
                     "insert into signal values ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
                     [*row[:5], "closed", since, json.dumps(old), None],
                 )
-        for process, text in states:
-            state = json.loads(text)
-            state["signals"] += [_earlier(s, days) for days in shifts for s in state["signals"]]
-            base.execute(
-                "update process_state set state = $1 where process = $2", [json.dumps(state), process]
-            )
         base.commit()
         total = base.execute("select count(*) from reading").fetchall()[0][0]
     assert total == TIMES * once, "the history was not multiplied"

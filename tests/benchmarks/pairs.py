@@ -28,24 +28,33 @@ def _cpu() -> float:
     return time.process_time() + spent.children_user + spent.children_system
 
 
-def _once(work: Work, _calls: int) -> tuple[float, float]:
+def _once(work: Work, _calls: int, before: Work) -> tuple[float, float]:
+    before()
     gc.collect()
     cpu, wall = _cpu(), time.perf_counter()
     work()
     return time.perf_counter() - wall, _cpu() - cpu
 
 
-def _typical(work: Work, calls: int) -> tuple[float, float]:
+def _typical(work: Work, calls: int, before: Work) -> tuple[float, float]:
     gc.collect()
-    cpu, walls = _cpu(), []
+    spent, walls = 0.0, []
     for _ in range(calls):
-        wall = time.perf_counter()
+        before()
+        cpu, wall = _cpu(), time.perf_counter()
         work()
         walls.append(time.perf_counter() - wall)
-    return median(walls), (_cpu() - cpu) / calls
+        spent += _cpu() - cpu
+    return median(walls), spent / calls
 
 
-def compare(ours: Work, theirs: Work, pairs: int = 5, calls: int = 1, warm: bool = True) -> Ratio:
+def _nothing() -> None:
+    """Nothing to be done before a measurement."""
+
+
+def compare(
+    ours: Work, theirs: Work, pairs: int = 5, calls: int = 1, warm: bool = True, before: Work = _nothing
+) -> Ratio:
     """Median ratio of `ours` to `theirs` over interleaved pairs.
 
     Parameters
@@ -58,6 +67,8 @@ def compare(ours: Work, theirs: Work, pairs: int = 5, calls: int = 1, warm: bool
         With more than one, a measurement is the median of so many calls: for work of a few milliseconds.
     warm : bool
         Do each once before the first measurement.
+    before : callable
+        Done before every call of `ours`, not measured.
 
     Returns
     -------
@@ -71,7 +82,7 @@ def compare(ours: Work, theirs: Work, pairs: int = 5, calls: int = 1, warm: bool
         theirs()
     walls, cpus, own, other = [], [], [], []
     for _ in range(pairs):
-        a, b = measure(ours, calls), measure(theirs, calls)
+        a, b = measure(ours, calls, before), measure(theirs, calls, _nothing)
         walls.append(a[0] / max(b[0], 1e-9))
         cpus.append(a[1] / max(b[1], 1e-9))
         own.append(a[0])

@@ -52,6 +52,18 @@ def test_one_slow_turn_does_not_move_the_ratio_but_is_shown(clock: Clock) -> Non
     assert ratio.high == pytest.approx(50)
 
 
+@pytest.mark.parametrize("calls", [1, 4])
+def test_what_is_done_before_is_not_measured(clock: Clock, calls: int) -> None:
+    ratio = compare(
+        lambda: clock.spend(0.2),
+        lambda: clock.spend(0.1),
+        pairs=2,
+        calls=calls,
+        before=lambda: clock.spend(9.0),
+    )
+    assert (ratio.wall, ratio.cpu) == pytest.approx((2, 2))
+
+
 def test_the_two_take_turns() -> None:
     order: list[str] = []
     compare(lambda: order.append("ours"), lambda: order.append("theirs"), pairs=2, warm=False)
