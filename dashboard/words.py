@@ -279,6 +279,11 @@ def _gone(row: BoardRow, signal: SignalFact, plan: Plan) -> str:
     if row.beyond is not None and (signal.cleared_on is None or row.beyond.latest > signal.cleared_on):
         yet = f", yet {beyond_text(row, row.beyond, plan)}"
     if signal.status != "cleared" or signal.cure is None:
+        if row.beside is not None:
+            return (
+                f"{noticed(row, signal, plan)} and came back by itself{yet}, while {row.beside} from the same readings "
+                f"is still off: look at that first, and say what was done."
+            )
         return f"{noticed(row, signal, plan)} and came back by itself{yet}: say what was done."
     done = f"{signal.cure.kind_name} on {day(signal.cure.time)}"
     if signal.monitor == "tool life":

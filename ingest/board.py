@@ -242,6 +242,8 @@ class BoardRow:
     """Usual working days between parts."""
     beyond: BeyondFact | None = None
     """None when none of the latest parts lay beyond a limit, or no limit is known."""
+    beside: str | None = None
+    """Name of a feature of the same readings on the same machine that has a signal open; None without one."""
     left: LeftFact | None = None
     """How much is left of the tool's life before a limit; None where no tool's life is counted."""
     causes: tuple[CauseFact, ...] = ()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime
 
 from ingest.assessment import NEEDED, ProcessState
@@ -59,11 +60,29 @@ def board_rows(
         if state.feature in plan.features
         and (state.operation in plan.operations or is_audit(plan, state.machine, state.operation))
     ]
+    rows = _beside(plan, rows)
     newest: dict[tuple[float, float, float, str], int] = {}
     for row in rows:
         place = (*_standing(row), row.machine)
         newest[place] = max(newest.get(place, 0), _newest(row))
     return sorted(rows, key=lambda row: _rank(row, newest[(*_standing(row), row.machine)]))
+
+
+def _beside(plan: Plan, rows: list[BoardRow]) -> list[BoardRow]:
+    """The rows, each with the earliest open signal that another feature of the same readings has, by name."""
+    live: dict[tuple[str, str], list[BoardRow]] = {}
+    for row in rows:
+        if row.open_signals:
+            made_of = plan.features[row.feature].of or row.feature
+            live.setdefault((row.machine, made_of), []).append(row)
+    told = []
+    for row in rows:
+        others = live.get((row.machine, plan.features[row.feature].of or row.feature), [])
+        first = min(
+            (o for o in others if o is not row), key=lambda o: o.open_signals[-1].since_time, default=None
+        )
+        told.append(row if first is None else replace(row, beside=first.feature_name))
+    return told
 
 
 def _standing(row: BoardRow) -> tuple[float, float, float]:
@@ -91,9 +110,7 @@ def _rank(row: BoardRow, newest: int) -> tuple[float, float, float, int, str, in
     return *_standing(row), -newest, row.machine, telling, -_newest(row), row.process
 
 
-def _doubt_of(
-    plan: Plan, state: ProcessState, doubts: Doubts
-) -> tuple[DoubtFact, int] | None:
+def _doubt_of(plan: Plan, state: ProcessState, doubts: Doubts) -> tuple[DoubtFact, int] | None:
     """Doubt on a gauge that measured this process since its change.
 
     A difference between readings of one gauge is not touched: a drift moves them alike and cancels.
@@ -146,9 +163,7 @@ def _row(
     if earliest is not None and doubt is None:
         since = since or earliest.since
         change_from, change_to = earliest.changed, earliest.change_to
-    machine_name, operation_name, feature_name = names_of(
-        plan, state.machine, state.operation, state.feature
-    )
+    machine_name, operation_name, feature_name = names_of(plan, state.machine, state.operation, state.feature)
     return BoardRow(
         process=state.process,
         machine=state.machine,

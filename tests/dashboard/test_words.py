@@ -165,6 +165,15 @@ def test_a_process_that_came_back_by_itself_asks_what_was_done() -> None:
     assert "came back by itself: say what was done" in reason(back, PaperShop().plan)
 
 
+def test_what_came_back_while_its_own_readings_are_still_off_points_there() -> None:
+    back = row("main_size", signals=(signal(status="back"),), beside="end mains against inner mains")
+    text = reason(back, PaperShop().plan)
+    check(text, back)
+    assert (
+        "while end mains against inner mains from the same readings is still off: look at that first" in text
+    )
+
+
 def test_a_process_without_a_reading_asks_for_the_first_block() -> None:
     subject = row("height", last_time=None, recent=(), band=None, state=State.LEARNING, scored=0)
     check(reason(subject, PaperShop().plan), subject)

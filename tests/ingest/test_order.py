@@ -50,3 +50,15 @@ def test_a_process_that_holds_with_parts_beyond_a_limit_stands_above_those_that_
         state("H2/hone/size", beyond=BEYOND),
         state("H1/hone/taper", signals=(cleared,)),
     ) == ["H1/hone/taper", "H2/hone/size", "H1/hone/size"]
+
+
+def test_a_row_names_the_feature_of_its_own_readings_that_is_still_off() -> None:
+    gone = replace(SIGNAL, status="back")
+    given = [
+        state("H1/hone/size", signals=(gone,)),
+        state("H1/hone/taper", signals=(SIGNAL,)),
+        state("H2/hone/size", signals=(gone,)),
+    ]
+    rows = {row.process: row for row in board_rows(PLAN, CALENDAR, {s.process: s for s in given}, NOON)}
+    assert rows["H1/hone/size"].beside == PLAN.features["taper"].name
+    assert rows["H1/hone/taper"].beside is None and rows["H2/hone/size"].beside is None
