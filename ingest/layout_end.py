@@ -1,7 +1,7 @@
 """The last cell of a file that does not end with a line end: whole, or cut in the middle?
 
 A number cut short is still a number: 2.64 of 2.6413. So the last cell of an unfinished last line is believed
-only if it is as long as its neighbours.
+only if it is as long as its neighbours above, or beside it where there are none above.
 """
 
 from __future__ import annotations
@@ -44,11 +44,22 @@ def _short(sheet: Sheet) -> bool:
         return False
     cells = [cell.strip() for cell in sheet.rows.cells[-1]]
     last, others = cells[-1], [cell for cell in cells[:-1] if cell]
+    if not others and column.meaning == "value":
+        others = _beside(sheet)
     if not last or not others:
         return False
     if column.meaning in _MEASURED:
         return _decimals(last) < max(_decimals(cell) for cell in others)
     return column.meaning in _WRITTEN and len(last) < min(len(cell) for cell in others)
+
+
+def _beside(sheet: Sheet) -> list[str]:
+    """Other values of the last row: in a wide file of one row nothing stands above its last cell."""
+    columns = zip(sheet.header.columns[:-1], sheet.rows.cells, strict=False)
+    values = [
+        [*cells][-1].strip() for column, cells in columns if column is not None and column.meaning == "value"
+    ]
+    return [value for value in values if value]
 
 
 def _decimals(text: str) -> int:
