@@ -201,3 +201,19 @@ class StartFact:
     end: float
     uses: float
     usual_start: float
+
+
+@dataclass(frozen=True)
+class FirstOfDay:
+    """The first part of a day stands apart from the later ones."""
+
+    gap: float
+    """First less later parts, mean of the days looked at: base unit, or natural log of the ratio."""
+    low: float
+    high: float
+    """Its 95 % interval."""
+    days: int
+    by_person: bool | None
+    """Whether it goes with who measured: None when that cannot be judged, for lack of several people."""
+    since: date
+    """First day looked at."""

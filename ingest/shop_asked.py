@@ -18,7 +18,7 @@ from ingest.board import (
     SetAsideFact,
     SourceRow,
 )
-from ingest.board_wear import AimFact, BacktestView, CauseFact, StartFact, WearView
+from ingest.board_wear import AimFact, BacktestView, CauseFact, FirstOfDay, StartFact, WearView
 from ingest.known import standing
 from ingest.shop_open import OpenShop, ShopError
 from ingest.states import board_rows
@@ -167,6 +167,13 @@ class AnsweringShop(OpenShop):
             return None
         weighed = causes_view(moment, process, queries.states(self._store, self.plan.zone))
         return weighed.causes, weighed.apart
+
+    def first_of_day(self, process: str) -> FirstOfDay | None:
+        """Whether the first part of a day stands apart (see `ingest.view_causes`); None where it does not."""
+        from ingest.view_causes import first_part_of_the_day
+
+        moment = self._now_moment()
+        return first_part_of_the_day(moment, process) if process in moment.processes else None
 
     def aims(self, process: str) -> tuple[AimFact, ...]:
         """Where to aim it, by family (see `ingest.aiming`); empty where that cannot be told."""

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from markupsafe import Markup
 
-from dashboard.amounts import amount, size
+from dashboard.amounts import amount, day, size
 from dashboard.cause_words import apart_texts, fit_text
 from dashboard.desk import Desk
 from dashboard.left_words import about, left_text
@@ -46,6 +47,37 @@ def causes_part(desk: Desk, row: BoardRow) -> Markup:
                 "tell; lock out and tag out before working on it.", class_="hint"),
             tag("ol", [_cause(cause) for cause in causes], class_="signals") if causes else none,
             tag("ul", [tag("li", text) for text in apart_texts(apart)], class_="plain notes") if apart else None,
+        )
+    )  # fmt: skip
+
+
+def day_part(desk: Desk, row: BoardRow) -> Markup:
+    """That the first block of a day stands apart; empty where it does not, and for gauges."""
+    found = None if row.is_gauge else desk.remember(
+        ("first", row.process), lambda: desk.shop.first_of_day(row.process)
+    )  # fmt: skip
+    if found is None:
+        return Markup("")
+
+    def told(value: float) -> str:
+        if row.log:
+            return f"{100 * (math.exp(value) - 1):+.0f} %"
+        return amount(value, row.display, row.decimals, signed=True)
+
+    people = {
+        True: "Among the later blocks it also differs by who measured: compare people on the same blocks first.",
+        False: "Among the later blocks it does not differ by who measured, so it goes with the hour and not with a "
+        "person.",
+        None: "Its readings do not name enough people to tell the hour from the person who opens the shop.",
+    }
+    return join(
+        (
+            tag("h2", "Is the first block of a day different?"),
+            tag("p", f"Yes: by {told(found.gap)} on average ({told(found.low)} to {told(found.high)}, from "
+                f"{found.days} days since {day(found.since)}).", class_="why"),
+            tag("p", people[found.by_person]),
+            tag("p", "A machine that cuts cold looks so: run it warm before the first cut of a day and compare.",
+                class_="hint"),
         )
     )  # fmt: skip
 

@@ -22,7 +22,7 @@ from dashboard.markup import join, made, table, tag
 from dashboard.pages import forms
 from dashboard.pages.board import chance_text, state_mark
 from dashboard.pages.holds import holds, pictures
-from dashboard.pages.insight import aim_part, causes_part, wear_part
+from dashboard.pages.insight import aim_part, causes_part, day_part, wear_part
 from dashboard.pages.part import HEAD, part_href, reading_rows
 from dashboard.words import cleared_text, machine_text, named, noticed, reason
 from ingest.board import ProcessView, SignalFact
@@ -242,7 +242,10 @@ def layout(desk: Desk, query: dict[str, str], process: str) -> tuple[str, list[A
         ),
         made(_chosen_part(desk, view, None), id="chosen-part", class_="page chosen"),
         made(_as_table(view, names) + _unsettled(desk, view), class_="page"),
-        made(causes_part(desk, row) + wear_part(desk, row) + aim_part(desk, row), class_="page"),
+        made(
+            causes_part(desk, row) + day_part(desk, row) + wear_part(desk, row) + aim_part(desk, row),
+            class_="page",
+        ),
     ]
     for trace in view.monitors:
         asked = question(trace.name, _levels(desk, view), thing)

@@ -270,6 +270,9 @@ class PaperShop:
     def causes(self, process: str) -> None:
         del process
 
+    def first_of_day(self, process: str) -> None:
+        del process
+
     def aims(self, process: str) -> tuple[()]:
         del process
         return ()
