@@ -71,8 +71,13 @@ def _gather(children: Iterable[Child], pieces: list[str]) -> None:
 def table(
     head: Iterable[Child], rows: Iterable[Iterable[Child]], *, class_: str = "", empty: str = ""
 ) -> Markup:
-    """A table with one head row, inside a frame that scrolls sideways on a narrow screen."""
-    body = [tag("tr", [tag("td", cell) for cell in row]) for row in rows]
+    """A table with one head row; on a narrow screen each row stands by itself, its cells named by the head."""
+    head = list(head)
+    names = [name if isinstance(name, str) and name else None for name in head]
+    body = [
+        tag("tr", [tag("td", cell, data_name=name) for cell, name in zip(row, names, strict=True)])
+        for row in rows
+    ]
     if not body:
         return tag("p", empty or "Nothing to show.", class_="empty")
     return tag(

@@ -86,7 +86,11 @@ class Service:
 
     def run(self) -> None:
         """Answer until told to stop."""
-        self._server.run()
+        try:
+            self._server.run()
+        except OSError:  # its sockets were closed under it: that is how it is told to stop from another thread
+            if not self._stop.is_set():
+                raise
 
     def __exit__(self, *_: object) -> None:
         self._stop.set()

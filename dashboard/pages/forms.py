@@ -80,7 +80,7 @@ def big_buttons(plan: Plan, row: BoardRow) -> Markup:
     if not kinds:
         return Markup("")
     buttons = [
-        tag("button", kind.button, name="kind", value=kind.key, title=kind.name, class_="touch")
+        tag("button", kind.button, tag("small", kind.name), name="kind", value=kind.key, class_="touch")
         for kind in kinds
     ]
     return tag(
