@@ -88,7 +88,8 @@ class Service:
         """Answer until told to stop."""
         try:
             self._server.run()
-        except OSError:  # its sockets were closed under it: that is how it is told to stop from another thread
+        except OSError:
+            # Its sockets were closed under it: that is how another thread tells it to stop.
             if not self._stop.is_set():
                 raise
 
