@@ -10,10 +10,10 @@ from urllib.parse import parse_qs, unquote
 
 from dash import Dash, Input, Output, dcc, html
 
-from dashboard import actions, handed
+from dashboard import actions, gauge_work, handed
 from dashboard.desk import Desk
 from dashboard.markup import made, tag
-from dashboard.pages import board, intake, log, part, process, source, stones, wall
+from dashboard.pages import board, gauges, intake, log, part, process, source, stones, wall
 from dashboard.security import guard
 from ingest.shop import ShopError
 
@@ -40,6 +40,7 @@ ROUTES = tuple(
         (r"/wall", wall),
         (r"/process/(?P<process>.+)", process),
         (r"/stones(?:/(?P<process>.+))?", stones),
+        (r"/gauges(?:/(?P<gauge>.+))?", gauges),
         (r"/intake", intake),
         (r"/log", log),
         (r"/part(?:/(?P<serial>.+))?", part),
@@ -49,6 +50,7 @@ ROUTES = tuple(
 LINKS = (
     ("/", "What is going off"),
     ("/stones", "Stones and cutters"),
+    ("/gauges", "Gauges"),
     ("/intake", "Intake"),
     ("/log", "Log"),
     ("/part", "A part"),
@@ -161,6 +163,7 @@ def create_app(desk: Desk, *, port: int, token: str) -> Dash:
     intake.register(app, desk)
     actions.register(app.server, desk)
     handed.register(app.server, desk)
+    gauge_work.register(app.server, desk)
 
     @app.server.errorhandler(413)
     def too_large(_error: Exception) -> tuple[dict[str, str], int]:
