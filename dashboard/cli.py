@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
-from dashboard.cli_gauges import gauges
 from dashboard.cli_rows import rows
 from dashboard.terminal import fail, hint, prepare, progress, say
 
@@ -24,7 +23,6 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 app.add_typer(rows, name="rows")
-app.add_typer(gauges, name="gauges")
 
 Folder = Annotated[
     Path | None, typer.Option("--folder", "-f", help="Shop folder; the current one if it holds a plan.")
@@ -183,12 +181,16 @@ def ingest(
     from dashboard import commands
     from dashboard.folders import shop_folder
     from dashboard.handing import work_on
+    from ingest.parts import is_large
     from ingest.receipt import IncomingFile
 
     place = shop_folder(folder)
-    loaded = []
+    loaded, large = [], []
     for path in files:
         try:
+            if is_large(path):
+                large.append(path)
+                continue
             loaded.append(IncomingFile(path.name, path.read_bytes()))
         except IsADirectoryError:
             fail(f"{path} is a folder: name files. Nothing was taken in.")
@@ -200,7 +202,24 @@ def ingest(
             return commands.ingest(shop, loaded, step)
 
     named = [(file.name, file.data) for file in loaded]
-    _finish(work_on(place, lambda found: found.hand_files(named), here))
+    outcome = commands.Outcome("", commands.GOOD)
+    if loaded:
+        outcome = work_on(place, lambda found: found.hand_files(named), here)
+    for path in large:
+        outcome = commands.both(outcome, _ingest_large(place, path.absolute()))
+    _finish(outcome)
+
+
+def _ingest_large(place: Path, path: Path) -> Outcome:
+    from dashboard import commands
+    from dashboard.handing import work_on
+
+    with progress(f"Taking {path.name} in, bytes", path.stat().st_size) as step:
+        return work_on(
+            place,
+            lambda found: found.hand_asked("ingest_large", {"path": str(path)}),
+            lambda shop: commands.ingest_large(shop, path, step),
+        )
 
 
 @app.command()

@@ -34,6 +34,13 @@ class Outcome:
         return {"out": self.out, "err": self.err, "code": self.code}
 
 
+def both(first: Outcome, second: Outcome) -> Outcome:
+    """Two outcomes one after another; the worse exit code stands."""
+    out = "\n".join(text for text in (first.out, second.out) if text)
+    err = "\n".join(text for text in (first.err, second.err) if text)
+    return Outcome(out, max(first.code, second.code), err)
+
+
 def receipt_line(receipt: Receipt) -> str:
     """What became of one file, in one line."""
     if receipt.already:
@@ -69,6 +76,24 @@ def ingest(
             "`tenthwise check` say why."
         )
     return Outcome("\n".join(lines), MISUSE if stopped else GOOD, err)
+
+
+def ingest_large(shop: Shop, path: Path, progress: Callable[[int, int], None] | None = None) -> Outcome:
+    """Take a very large file in part by part; a stop is resumed by the same command."""
+    from ingest.parts import TooLarge
+
+    try:
+        receipts = shop.take_in_large(path, progress=progress)
+    except TooLarge as error:
+        return Outcome("", MISUSE, str(error))
+    except OSError as error:
+        again = "Parts taken in stay; run the same command again to go on."
+        return Outcome("", MISUSE, f"{path} could not be taken in whole ({error.strerror or error}). {again}")
+    fresh = [r for r in receipts if not r.already]
+    stored, aside = (sum(getattr(r.lines, name) for r in fresh) for name in ("stored", "set_aside"))
+    known = sum(r.lines.known for r in fresh)
+    told = f"{path.name}: {count(len(receipts), 'part')}, {len(receipts) - len(fresh)} of them known before; "
+    return Outcome(told + f"{stored:,} lines stored, {known:,} already known, {aside:,} set aside", GOOD)
 
 
 def status(shop: Shop, as_of: date | None, *, json: bool) -> Outcome:

@@ -22,6 +22,11 @@ def register(server: Flask, desk: Desk) -> None:
         files = [IncomingFile(f.filename or "", f.stream.read()) for f in request.files.getlist("file")]
         return desk.write(lambda shop: commands.ingest(shop, files)).as_record()
 
+    @server.post("/hand/ingest_large")
+    def hand_ingest_large() -> dict[str, Any]:
+        path = Path(request.get_json()["path"])
+        return desk.write(lambda shop: commands.ingest_large(shop, path)).as_record()
+
     @server.get("/hand/status")
     def hand_status() -> dict[str, Any]:
         day = request.args.get("as_of")

@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import json
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 from ingest.durable import write_new
+from ingest.parts import is_large
 from ingest.receipt import IncomingFile
 
 _PASSED_OVER = (".tmp", ".part", ".partial", ".crdownload", "~")
@@ -31,8 +32,9 @@ class InboxState:
         When that was; None before the first look.
     trouble : str or None
         Why nothing could be taken in, as a sentence.
-    growing, locked, staying : tuple of str
-        Names of files that are still written to, cannot be read now, or were taken in and cannot be removed.
+    growing, locked, staying, large : tuple of str
+        Names of files that are still written to, cannot be read now, were taken in and cannot be removed, or
+        are so large that a person takes them in by a command that shows how far it is.
     """
 
     looked: datetime | None = None
@@ -40,6 +42,7 @@ class InboxState:
     growing: tuple[str, ...] = ()
     locked: tuple[str, ...] = ()
     staying: tuple[str, ...] = ()
+    large: tuple[str, ...] = ()
 
 
 class Inbox:
@@ -69,7 +72,7 @@ class Inbox:
         """
         looks: dict[str, Stamp] = {}
         found: list[tuple[Path, IncomingFile]] = []
-        growing, locked, trouble = [], [], None
+        growing, locked, large, trouble = [], [], [], None
         try:
             names = sorted(
                 entry.name for entry in os.scandir(self._folder) if entry.is_file(follow_symlinks=False)
@@ -86,6 +89,8 @@ class Inbox:
                     self._remove(path, looks[name])
                 elif self._seen.get(name) != looks[name]:
                     growing.append(name)
+                elif is_large(path):
+                    large.append(name)
                 else:
                     data = path.read_bytes()
                     if _stamp(path) == looks[name] and len(data) == looks[name][0]:
@@ -98,15 +103,14 @@ class Inbox:
                 locked.append(name)
         self._seen = looks
         self._taken = {name: stamp for name, stamp in self._taken.items() if looks.get(name) == stamp}
-        self.state = InboxState(now, trouble, tuple(growing), tuple(locked), tuple(sorted(self._taken)))
+        staying = tuple(sorted(self._taken))
+        self.state = InboxState(now, trouble, tuple(growing), tuple(locked), staying, tuple(large))
         self._beat()
         return found
 
     def failed(self, reason: str) -> None:
         """Note why files that lay ready could not be taken in; they are tried again at the next look."""
-        self.state = InboxState(
-            self.state.looked, reason, self.state.growing, self.state.locked, self.state.staying
-        )
+        self.state = replace(self.state, trouble=reason)
         self._beat()
 
     def done(self, path: Path) -> None:

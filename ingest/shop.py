@@ -11,6 +11,7 @@ from ingest.assessed import up_to_date
 from ingest.backup import snapshot, unpack, write_backup
 from ingest.folder import Folder, catch_up, mirror
 from ingest.lock import FolderLock
+from ingest.parts import parts_of
 from ingest.plan import Plan
 from ingest.plan_file import decode_plan, parse_plan
 from ingest.receipt import IncomingFile, Receipt
@@ -170,6 +171,40 @@ class Shop(RowDecidingShop, GaugeAskingShop, AnsweringShop):
             receipts = self._folder.take_batches(self._store, self.plan, stamped, progress)
             self._refresh(_names(receipts), before if len(batches) > 1 else None)
             return receipts
+
+    def take_in_large(
+        self,
+        path: Path,
+        known_at: datetime | None = None,
+        progress: Callable[[int, int], None] | None = None,
+    ) -> list[Receipt]:
+        """Take a very large file in by parts, and assess once at the end; parts known already are passed over.
+
+        Parameters
+        ----------
+        progress : callable, optional
+            Told bytes done and bytes in all.
+
+        Raises
+        ------
+        TooLarge
+            It cannot be split: no layout knows it, or its encoding does not allow it.
+        OSError
+            The file cannot be read; parts taken in before stay.
+        """
+        receipts: list[Receipt] = []
+        total = path.stat().st_size
+        with self._turn:
+            stamp = self._stamp(known_at)
+            try:
+                for part, done in parts_of(path, self.plan):
+                    receipts += self._folder.take_batches(self._store, self.plan, [(stamp, [part])])
+                    if progress is not None:
+                        progress(done, total)
+            finally:
+                if any(not r.already for r in receipts):
+                    self._refresh(path.name)
+        return receipts
 
     def scan_inbox(self) -> list[Receipt]:
         """Take in what has settled in the inbox (unchanged for two looks); files taken in leave the folder.

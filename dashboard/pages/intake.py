@@ -39,6 +39,7 @@ def _heartbeat(desk: Desk) -> Markup:
     for names, what in (
         (inbox.growing, "still being written; taken in when it stands still"),
         (inbox.locked, "cannot be read now, another program may have it open; tried again"),
+        (inbox.large, "very large: take it in with `tenthwise ingest`, which shows how far it is"),
         (
             inbox.staying,
             "taken in, but it cannot be removed from the inbox: it may be open or write-protected",

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from dashboard import handing
+from ingest import parts
 from ingest.lock import FolderLock
 from tests.dashboard.test_cli import CALM, ROOT, command, gauge_file, job_file, run
 
@@ -86,3 +87,21 @@ def test_a_command_that_waits_in_vain_ends_with_a_sentence(
         assert "wait until it is done, or stop it" in done.stderr
     lock.release()
     assert run("status", "--folder", folder).exit_code in (0, 1)
+
+
+def test_a_very_large_file_is_taken_in_by_parts_and_resumed(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(parts, "LARGE", 20_000)
+    monkeypatch.setattr(parts, "PART", 5_000)
+    big = gauge_file(tmp_path / "big.csv", CALM * 4, start=10)
+    small = gauge_file(tmp_path / "small.csv", CALM[:2], start=200)
+    done = run("ingest", big, small, "--folder", folder)
+    assert done.exit_code == 0, done.output
+    assert "640 lines stored" in done.stdout and "small.csv: 20 of 21 lines stored" in done.stdout
+    again = run("ingest", big, "--folder", folder)
+    assert "0 lines stored" in again.stdout and "known before" in again.stdout
+    big.write_bytes(big.read_bytes().replace(b"when,serial", b"clock,serial", 1))
+    unknown = run("ingest", big, "--folder", folder)
+    assert unknown.exit_code == 2
+    assert "Nothing was taken in" in unknown.stderr

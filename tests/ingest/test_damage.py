@@ -1,8 +1,6 @@
 """Any damage to an export: the lines always add up, no exception escapes, and no number is stored that is not there."""
 
-import codecs
 import re
-from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -99,20 +97,6 @@ def change_cell(draw: st.DrawFn, data: bytes) -> bytes:
 DAMAGES = (cut, flip, insert, encode, separate, line_ends, shuffle_columns, repeat_rows, change_cell)
 
 
-def numbers_in(data: bytes) -> set[Decimal]:
-    """Every number that some reading of the bytes could find in them."""
-    found: set[Decimal] = set()
-    for encoding in ("utf-8", "cp1252", "utf-16-le", "utf-16-be"):
-        text = data.removeprefix(codecs.BOM_UTF8).decode(encoding, "replace")
-        for token in re.findall(r"\d[\d.,' ]*(?:[eE][+-]?\d+)?", text):
-            for plain in (token, token.replace(",", "."), token.replace(",", "")):
-                try:
-                    found.add(abs(Decimal(re.sub(r"[' ]", "", plain).rstrip("."))))
-                except ArithmeticError:
-                    continue
-    return found
-
-
 @pytest.fixture(scope="module")
 def desk(tmp_path_factory: pytest.TempPathFactory) -> Desk:
     return Desk(tmp_path_factory.mktemp("damage"))
@@ -124,33 +108,19 @@ def check(desk: Desk, data: bytes) -> None:
     assert receipt.lines.balances
     assert receipt.cells.balances
     assert desk.archive.read(receipt.sha256) == data
-    if receipt.already:
-        return
-    stored = desk.rows("select value, raw, raw_unit, line from reading where receipt = $1", receipt.id)
-    assert desk.rows("select count(*) from reading")[0][0] == before + len(stored)
+    stored = desk.rows("select raw, line from reading where receipt = $1", receipt.id)
+    if not receipt.already:
+        assert desk.rows("select count(*) from reading")[0][0] == before + len(stored)
     lines = desk.rows("select line, reason, remedy from set_aside where receipt = $1", receipt.id)
     assert all(1 <= line <= receipt.lines.total and reason and remedy for line, reason, remedy in lines)
     if receipt.status != "taken":
         assert receipt.message
         assert stored == []
-    there = numbers_in(data) if stored else set()
-    for value, raw, _unit, line in stored:
+    texts = [data.decode(encoding, "replace") for encoding in ("utf-8", "cp1252", "utf-16-le", "utf-16-be")]
+    for raw, line in stored:
         assert 1 <= line <= receipt.lines.total
-        digits = re.search(r"\d[\d.,' ]*(?:[eE][+-]?\d+)?", raw)
-        assert digits, f"{value} was stored although {raw!r} holds no number"
-        plain = re.sub(r"[' ]", "", digits[0])
-        assert {abs(Decimal(p)) for p in readable(plain)} & there
-
-
-def readable(token: str) -> list[str]:
-    found = []
-    for plain in (token, token.replace(",", "."), token.replace(",", "")):
-        try:
-            Decimal(plain)
-        except ArithmeticError:
-            continue
-        found.append(plain)
-    return found
+        assert re.search(r"\d", raw)
+        assert any(raw in text for text in texts), f"{raw!r} was stored and stands nowhere in the file"
 
 
 QUICK = settings(
