@@ -7,6 +7,7 @@ import inspect
 import re
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -52,3 +53,20 @@ def test_the_overview_names_what_exists():
 def test_the_example_of_the_overview_runs():
     found = doctest.testmod(spc)
     assert (found.failed, found.attempted) == (0, 4)
+
+
+def test_the_methods_table_names_what_exists_and_misses_no_function():
+    """`DEVELOPERS.md` tells of every public function, and tells of none that is not there."""
+    text = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8")
+    section = text.split("## Methods")[1].split("\n## ")[0]
+    column = " ".join(
+        row.split("|")[2] for row in section.splitlines() if row.startswith("| ") and row.count("|") > 4
+    )
+    named = set(re.findall(r"`([a-z][a-z_0-9]+)[`(]", column))
+    assert named <= set(spc.__all__)
+    functions = {name for name in spc.__all__ if inspect.isfunction(inspect.unwrap(getattr(spc, name)))}
+    helpers = {
+        "difference", "steps", "spread_range", "dimension", "from_base", "parse_quantity", "parse_unit", "to_base",
+        "histogram_of", "overall_sigma", "bissell_interval", "rule_named", "standard_score", "large_sample_interval",
+    }  # fmt: skip
+    assert functions - named <= helpers
