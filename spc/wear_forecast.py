@@ -313,13 +313,13 @@ class _Posterior:
         self.weight = weight / weight.sum()
 
     def _plain(self, uses: Floats, group: Ints) -> Floats:
-        """Columns: family levels, slope, bend, settling (slope and bend only, without a fit), own level and slope."""
+        """Columns: family levels, slope, bend, settling, own level, slope, bend; only the first three without a fit."""
         level = (np.asarray(group)[:, None] == np.array(self.groups)[None, :]).astype(float)
         basis = wear_basis(uses, self.scale, self.settling)
         share = uses / self.scale
         if self.fit is None:
             return np.column_stack([level, basis[:, :2]])
-        return np.column_stack([level, basis, np.ones_like(share), share])
+        return np.column_stack([level, basis, np.ones_like(share), share, basis[:, 1]])
 
     def _before(self) -> tuple[Floats, Floats]:
         """Mean and precision of the plain coefficients before this life was seen."""
@@ -330,7 +330,7 @@ class _Posterior:
             return np.zeros(len(self.groups) + 2), precision
         fit, extra = self.fit, len(self.groups) - len(self.fit.groups)
         places = [*range(len(fit.groups)), *range(len(self.groups), len(self.groups) + 3)]
-        size = len(self.groups) + 5
+        size = len(self.groups) + 6
         mean, precision = np.zeros(size), np.zeros((size, size))
         mean[places] = fit.common
         precision[np.ix_(places, places)] = np.linalg.inv(fit.common_cov)
@@ -340,7 +340,8 @@ class _Posterior:
         # A covariance from few lives is itself uncertain: the normal that covers as the t distribution would.
         inflated = fit.between * (fit.lives + 1.0) / max(fit.lives - 2.0, 1.0)
         inflated = inflated + np.eye(2) * (1e-4 * fit.sigma**2)
-        precision[-2:, -2:] = np.linalg.inv(inflated)
+        precision[-3:-1, -3:-1] = np.linalg.inv(inflated)
+        precision[-1, -1] = 1.0 / (fit.bend**2 + (0.01 * self.sigma) ** 2)
         return mean, precision
 
     def _bend(self, uses: Floats) -> Floats:

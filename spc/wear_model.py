@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from spc.errors import SpcError
 from spc.process import Bools, Floats, Ints
-from spc.wear_reml import fit_lives
+from spc.wear_reml import LivesFit, fit_lives
 
 FEWEST_LIVES = 4
 """Finished lives without a signal from which lives teach one another."""
@@ -60,6 +61,8 @@ class WearFit:
         (c,) level of each family, slope, bend and settling, and their covariance (c, c).
     between
         (2, 2) covariance of level and slope (per usual life) from life to life.
+    bend
+        Standard deviation of the bend from life to life. [unit of the values]
     sigma
         Standard deviation of a part around its life. [unit of the values]
     lives, parts
@@ -74,6 +77,7 @@ class WearFit:
     common: Floats
     common_cov: Floats
     between: Floats
+    bend: float
     sigma: float
     lives: int
     parts: int
@@ -157,11 +161,27 @@ def fit_wear(rows: WearRows, taught: Ints) -> WearFit | None:
         common=fit.common,
         common_cov=fit.common_cov,
         between=fit.between,
+        bend=_bend_of_lives(known, columns, fit, scale),
         sigma=fit.sigma,
         lives=len(numbers),
         parts=len(known.value),
         criterion=fit.criterion,
     )
+
+
+def _bend_of_lives(rows: WearRows, columns: Floats, fit: LivesFit, scale: float) -> float:
+    """Standard deviation of the bend from life to life, by moments: squares of the fitted ones less what parts make."""
+    left = rows.value - columns @ fit.common
+    excess = []
+    for number in np.unique(rows.life):
+        own = rows.life == number
+        basis = wear_basis(rows.uses[own], scale, 1.0)
+        if own.sum() < 6 or np.ptp(basis[:, 0]) < 0.5:
+            continue
+        lines = np.column_stack([np.ones(own.sum()), basis[:, :2]])
+        cross = np.linalg.inv(lines.T @ lines)
+        excess.append(float((cross @ lines.T @ left[own])[2]) ** 2 - fit.sigma**2 * float(cross[2, 2]))
+    return math.sqrt(max(float(np.mean(excess)), 0.0)) if len(excess) >= FEWEST_LIVES else 0.0
 
 
 def _columns(rows: WearRows, groups: Ints, scale: float, settling: float) -> Floats:
