@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
+from dashboard.cli_gauges import gauges
 from dashboard.cli_rows import rows
 from dashboard.terminal import fail, hint, prepare, progress, say
 
@@ -23,6 +24,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 app.add_typer(rows, name="rows")
+app.add_typer(gauges, name="gauges")
 
 Folder = Annotated[
     Path | None, typer.Option("--folder", "-f", help="Shop folder; the current one if it holds a plan.")
