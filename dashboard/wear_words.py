@@ -53,6 +53,16 @@ def faster_text(left: LeftFact) -> str:
     )
 
 
+def missed_text(left: LeftFact) -> str:
+    """That the set looks renewed without a word in the log; empty where it does not."""
+    if left.renewed_at is None:
+        return ""
+    return (
+        f"At about {left.renewed_at:.0f} {left.unit} it suddenly looks like a fresh set: was it dressed or changed and "
+        "not logged? Log it, so that what is left can be told."
+    )
+
+
 def set_text(left: LeftFact) -> str:
     """Which set is on the machine, since when, how far."""
     name = left.tool or "the set in use"

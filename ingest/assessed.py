@@ -6,7 +6,7 @@ import duckdb
 
 from ingest.store import Store
 
-METHOD = 6
+METHOD = 7
 """Rises when parts or signals are judged or kept differently than before: every shop is then assessed again."""
 
 

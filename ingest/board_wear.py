@@ -50,6 +50,8 @@ class LeftFact:
     faster_days: float | None
     """How often chance alone shows a tool somewhere in the shop that wears this much faster than its predecessors;
     None when this one does not wear faster, or nothing is known of them. At most 36525 days."""
+    renewed_at: float | None = None
+    """Uses at which this life looks renewed although nothing was logged; None where it does not."""
 
     @property
     def faster(self) -> bool:

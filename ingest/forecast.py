@@ -18,6 +18,7 @@ from ingest.plan import Plan
 from spc.process import Assessment
 from spc.wear_backtest import Backtest, backtest
 from spc.wear_forecast import Limits, chance_as_fast, left_before
+from spc.wear_missing import unlogged_renewal
 from spc.wear_model import WearFit, WearRows, fit_wear, odd_lives, usual_life
 
 RECENT_PARTS = 40
@@ -180,6 +181,7 @@ def forecast(
         bent=left.kink,
         bent_at=left.kink_at if left.kink > 0.5 else None,
         faster_days=_faster_days(plan, facts, fit, left.wear_z),
+        renewed_at=unlogged_renewal(current, fit) if fit is not None else None,
     )
 
 

@@ -134,7 +134,8 @@ def left_before(
     """
     usable = np.isfinite(np.stack([limits.lower, limits.upper])).any() if limits.group.size else False
     if not usable:
-        return LeftBefore(None, None, None, 0, -1, "no limit")
+        z = wear_z(current, fit) if fit is not None else math.nan
+        return LeftBefore(None, None, None, 0, -1, "no limit", wear_z=z)
     if fit is None and current.value.size < FEWEST_ALONE:
         missing = FEWEST_ALONE - current.value.size
         return LeftBefore(None, None, None, 0, -1, "learning", missing_parts=missing)

@@ -12,7 +12,7 @@ from dashboard.cause_words import apart_texts, fit_text
 from dashboard.desk import Desk
 from dashboard.left_words import about, left_text
 from dashboard.markup import join, table, tag
-from dashboard.wear_words import CAUTION, faster_text, limit_text, set_text
+from dashboard.wear_words import CAUTION, faster_text, limit_text, missed_text, set_text
 from ingest.board import BoardRow, CauseFact
 from ingest.board_wear import AimFact, StartFact
 
@@ -95,6 +95,7 @@ def wear_part(desk: Desk, row: BoardRow) -> Markup:
             tag("h2", f"How much is left of the {left.renewal}?"),
             tag("p", set_text(left), ": ", text, f" before {before}" if before else "", ".", class_="why"),
             tag("p", faster_text(left), class_="why") if left.faster else None,
+            tag("p", missed_text(left), class_="why") if left.renewed_at is not None else None,
             [tag("p", text) for text in _starts(desk, row, starts)],
             tag("p", tag("a", "This set on the earlier ones, and how good such forecasts were",
                          href=f"/stones/{row.process}")),

@@ -22,6 +22,7 @@ from dashboard.wear_words import (
     advice_text,
     faster_text,
     limit_text,
+    missed_text,
     set_text,
 )
 from ingest.board import BoardRow
@@ -73,6 +74,7 @@ def _tool(desk: Desk, renewal: Renewal, rows: list[BoardRow], said: Advice) -> l
             tag("p", tag("b", advice_text(renewal, said.word), class_=LOOK[said.word]), class_="big-state"),
             tag("p", said.why, class_="why"),
             tag("p", fast[0], class_="why") if fast else None,
+            tag("p", missed_text(first.left), class_="why") if missed_text(first.left) else None,
             tag("p", set_text(first.left), ".", class_="facts"),
             _features(desk, rows),
         )

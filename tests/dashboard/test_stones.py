@@ -13,7 +13,7 @@ from dashboard.figures.wear import wear_chart
 from dashboard.left_words import about, left_text
 from dashboard.pages import stones
 from dashboard.status import as_records
-from dashboard.wear_words import advice, faster_text
+from dashboard.wear_words import advice, faster_text, missed_text
 from dashboard.web import resolve
 from dashboard.words import reason
 from ingest.board import BoardRow, LeftFact
@@ -192,3 +192,10 @@ def test_the_command_prints_what_came_as_it_came() -> None:
     assert told[0]["coverage"] == [{"share": 0.5, "held": 1, "of": 2, "bias": -0.03}]
     assert told[0]["lives"][1]["left"] == {"p10": 20.0, "p50": 30.0, "p90": None}
     assert "no tool" in backtest(PaperShop(), json_wanted=False).out  # type: ignore[arg-type]
+
+
+def test_a_set_that_looks_fresh_again_is_asked_about() -> None:
+    assert missed_text(left()) == ""
+    assert "At about 61 bores" in missed_text(left(renewed_at=61.2))
+    shop = WearingShop(replace(NEAR, renewed_at=61.2))
+    assert "was it dressed or changed and not logged?" in page(shop, "/stones")

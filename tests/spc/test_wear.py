@@ -8,6 +8,7 @@ import pytest
 from spc.errors import SpcError
 from spc.wear_backtest import backtest
 from spc.wear_forecast import Limits, left_before, value_at, wear_z
+from spc.wear_missing import unlogged_renewal
 from spc.wear_model import WearRows, fit_wear, odd_lives, wear_basis
 from spc.wear_reml import fit_lives
 from tests.reference.tables import column, printed
@@ -112,6 +113,10 @@ def test_nothing_is_forecast_from_too_little_or_without_a_limit():
     _, one = shop(2, 4)
     nothing = Limits(ONE, np.array([np.nan]), np.array([np.nan]))
     assert left_before(upto(one, 100.0), 100.0, nothing, None, 195.0).reason == "no limit"
+    known, _ = shop(2, 8)
+    # Whether a set wears faster can be told without a limit.
+    without = left_before(upto(one, 100.0), 100.0, nothing, fit_wear(known, np.arange(8)), 195.0)
+    assert without.reason == "no limit" and math.isfinite(without.wear_z)
     left = left_before(upto(one, 40.0), 40.0, RPK, None, 195.0)
     assert (left.reason, left.p10, left.p50, left.p90) == ("learning", None, None, None)
     assert left.missing_parts == 12 - upto(one, 40.0).value.size > 0
@@ -300,3 +305,22 @@ def test_cracks_that_were_measured_reach_their_limit_within_the_range(share):
         errors.append(left.p50 - (reached - now))
     assert held >= 9  # 80 % of 12, less one standard error of a binomial
     assert abs(np.median(errors)) < 6.0
+
+
+def test_a_renewal_that_nobody_logged_is_noticed_and_ordinary_or_glazing_lives_are_not():
+    rng = np.random.default_rng(31)
+    fit = fit_wear(rows_of([life(rng, fall=0.0005) for _ in range(12)]), np.arange(12))
+    assert fit is not None
+    seen, quiet, glazed = 0, 0, 0
+    for _ in range(40):
+        first, second = life(rng, until=160.0, fall=0.0005), life(rng, until=80.0, fall=0.0005)
+        uses = np.concatenate([first[0], first[0][-1] + 5.0 + second[0]])
+        both = (uses, uses, np.concatenate([first[2], second[2]]))
+        at = unlogged_renewal(upto(both, 999.0), fit)
+        seen += at is not None and abs(at - first[0][-1] - 5.0) < 40.0
+        quiet += unlogged_renewal(upto(life(rng, fall=0.0005), 999.0), fit) is None
+        glazed += (
+            unlogged_renewal(upto(life(rng, fall=0.0005, glaze_from=60.0, glaze=0.001), 150.0), fit) is None
+        )
+    assert seen >= 36 and quiet >= 39 and glazed >= 39
+    assert unlogged_renewal(upto(life(rng), 30.0), fit) is None
