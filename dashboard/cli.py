@@ -393,6 +393,26 @@ def backup(
 
 
 @app.command()
+def export(
+    target: Annotated[Path, typer.Argument(help="CSV file to write.")],
+    folder: Folder = None,
+) -> None:
+    """Write every stored reading as CSV: value, source, and whether it counts and why not."""
+    from dashboard import commands
+    from dashboard.folders import shop_folder
+    from dashboard.handing import work_on
+
+    place = target.absolute()
+    _finish(
+        work_on(
+            shop_folder(folder),
+            lambda found: found.hand_asked("export", {"to": str(place)}),
+            lambda shop: commands.export(shop, place),
+        )
+    )
+
+
+@app.command()
 def restore(
     source: Annotated[Path, typer.Argument(help="A file that `backup` wrote.")],
     folder: Annotated[Path, typer.Argument(help="Folder to make; it must be empty or not there yet.")],

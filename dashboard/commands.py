@@ -116,6 +116,15 @@ def backup(shop: Shop, target: Path, step: Callable[[int, int], None] | None = N
     )
 
 
+def export(shop: Shop, target: Path) -> Outcome:
+    """Write every stored reading as CSV."""
+    try:
+        rows = shop.export(target)
+    except OSError as error:
+        return Outcome("", MISUSE, f"{target} cannot be written: {error.strerror or error}.")
+    return Outcome(f"{target} holds {count(rows, 'reading')}.", GOOD)
+
+
 def rebuilt(shop: Shop) -> Outcome:
     """What a rebuild says: the digest of everything that was brought back."""
     return Outcome(f"Everything is back from archive, journal and plans. Digest {shop.digest()}", GOOD)

@@ -67,6 +67,10 @@ def register(server: Flask, desk: Desk) -> None:
         text = str(request.get_json()["text"])
         return desk.write(lambda shop: layout_help.accept(shop, text)).as_record()
 
+    @server.post("/hand/export")
+    def hand_export() -> dict[str, Any]:
+        return commands.export(desk.shop, Path(request.get_json()["to"])).as_record()
+
     @server.get("/hand/hello")
     def hand_hello() -> dict[str, Any]:
         return {"shop": desk.shop.plan.shop.name}

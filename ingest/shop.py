@@ -9,6 +9,7 @@ from pathlib import Path
 from ingest import intake_again, queries
 from ingest.assessed import up_to_date
 from ingest.backup import snapshot, unpack, write_backup
+from ingest.export import table, write_table
 from ingest.folder import Folder, catch_up, mirror
 from ingest.lock import FolderLock
 from ingest.parts import parts_of
@@ -238,6 +239,17 @@ class Shop(RowDecidingShop, GaugeAskingShop, AnsweringShop):
         with self._turn:
             held = snapshot(self._folder, self.digest())
         return write_backup(held, Path(target), step)
+
+    def export(self, target: Path) -> int:
+        """Write every stored reading, with its source and what it counts as, as CSV; returns how many.
+
+        Raises
+        ------
+        OSError
+            The file is there already or cannot be written.
+        """
+        moment = self._now_moment()
+        return write_table(table(self._store, moment), Path(target))
 
     @classmethod
     def restore(

@@ -75,12 +75,38 @@ def test_help_answers_without_the_heavy_libraries() -> None:
         [sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True
     ).stdout
     assert told.strip().endswith("[]")
-    for command in ("demo", "new", "check", "ingest", "serve", "status", "quick", "rebuild"):
+    for command in (
+        "demo",
+        "new",
+        "check",
+        "ingest",
+        "rows",
+        "serve",
+        "status",
+        "quick",
+        "export",
+        "backup",
+        "restore",
+        "rebuild",
+    ):
         assert re.search(rf"\b{command}\b", told)
 
 
 def test_every_command_has_help() -> None:
-    for command in ("demo", "new", "check", "ingest", "serve", "status", "quick", "rebuild"):
+    for command in (
+        "demo",
+        "new",
+        "check",
+        "ingest",
+        "rows",
+        "serve",
+        "status",
+        "quick",
+        "export",
+        "backup",
+        "restore",
+        "rebuild",
+    ):
         told = run(command, "--help")
         assert told.exit_code == 0
         assert len(told.output) > 200
