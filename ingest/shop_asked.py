@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from ingest import history, queries
 from ingest.board import (
     BoardRow,
+    EventFact,
     LogEntry,
     PartView,
     ProcessView,
@@ -25,6 +26,7 @@ from ingest.states import board_rows
 from ingest.views import columns_of, events_on, process_view
 
 if TYPE_CHECKING:
+    from ingest.case_facts import ServiceCase
     from ingest.month_facts import MonthLine, MonthReview, MonthRun
     from spc.capability import Capability
     from spc.distribution import Fit
@@ -211,6 +213,39 @@ class AnsweringShop(OpenShop):
         from ingest.month import month_run
 
         return month_run(self._now_moment(), line, year, month)
+
+    def machine_events(self, machine: str, as_of: date | None = None) -> list[EventFact]:
+        """What was done to a machine or gauge, oldest first, as known by the end of a day."""
+        from ingest.service_case import machine_events
+
+        return machine_events(
+            self._now_moment() if as_of is None else self._moment(self._cut(as_of)), machine
+        )
+
+    def service_case(
+        self,
+        machine: str,
+        event: EventFact | None = None,
+        price: float | None = None,
+        down_hours: float | None = None,
+        as_of: date | None = None,
+        step: Callable[[int, int], None] | None = None,
+    ) -> ServiceCase:
+        """What something done to a machine did, or what a service of it would save (see `ingest.service_case`)."""
+        from ingest.service_case import past_case, proposed_case
+
+        with self._turn:
+            if as_of is None:
+                moment, asked = self._now_moment(), self.now()
+                states = queries.states(self._store, self.plan.zone)
+            else:
+                asked = min(self._cut(as_of), self.now())
+                moment = self._moment(self._cut(as_of))
+                about = {machine, *moment.known.plan.gauges}
+                states = {p: moment.assessed(p).state for p in moment.processes if p.split("/")[0] in about}
+        if event is not None:
+            return past_case(moment, states, event, asked, step)
+        return proposed_case(moment, states, machine, asked, price, down_hours)
 
     def digest(self) -> str:
         """Hash of readings, assessments, signals and decisions: equal for equal shops, whatever their ids."""

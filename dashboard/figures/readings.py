@@ -33,8 +33,14 @@ def readings_chart(
     dict
         Figure; the limits stay in sight even where no reading comes near them.
     """
-    row = view.row
-    unit, places = size_unit(float(classes.edges[-1]), row.display, row.decimals)
+    return classes_chart(view.row.display, view.row.decimals, classes, limits)
+
+
+def classes_chart(
+    display: str, decimals: int, classes: Histogram, limits: tuple[float | None, float | None]
+) -> Figure:
+    """Counts of readings per class, given the unit and the places they are shown with (see `readings_chart`)."""
+    unit, places = size_unit(float(classes.edges[-1]), display, decimals)
     edges = [from_base(float(edge), unit) for edge in classes.edges]
     middles = [(low + high) / 2 for low, high in pairwise(edges)]
     known = [
