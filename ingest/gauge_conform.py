@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -21,6 +21,8 @@ from ingest.moment import Moment
 from ingest.view_part import last_passes
 from spc.conformity import Zone, chance_conforms, decision_zone
 from spc.gauge_trust import GaugeUncertainty
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,18 @@ class GaugeTrust:
         self._spans = {
             gauge: [(s.first, s.until) for s in spans] for gauge, spans in spans_off(moment).items()
         }
+        self._kept: dict[Hashable, Any] = {}
         self._known: dict[tuple[str, str], GaugeUncertainty | None] = {}
+
+    def kept(self, key: Hashable, work: Callable[[], T]) -> T:
+        """What was worked out under this key, or is now."""
+        if key not in self._kept:
+            self._kept[key] = work()
+        return self._kept[key]
+
+    def spans(self, gauge: str) -> list[tuple[date, date | None]]:
+        """Times in which the gauge was off."""
+        return self._spans.get(gauge, [])
 
     def off(self, gauge: str, day: date) -> bool:
         """Whether the gauge was off on a day."""

@@ -17,16 +17,16 @@ def trust_of(
 ) -> GaugeUncertainty | None:
     """Standard uncertainty of one reading, from the newest trial or else the checks; None where neither is known.
 
-    Of several masters the worst counts. A daily setting told by the parts counts only where the checks are too few
-    to tell one, as parts differ from day to day for other reasons too.
+    Of several masters the worst counts. Parts differ from day to day for other reasons than the setting too, so that
+    what they tell is the most it can be.
     """
     if not masters and not studies:
         return None
     repeats = [studies[0].study.gauge.estimate ** 0.5] if studies else []
     repeats += [m.repeat.estimate for m in masters if m.repeat is not None] if not studies else []
     between = [m.setting.estimate for m in masters if m.setting is not None]
-    if not between:
-        between = [s.sd.estimate for s in settings]
+    by_day = [s.sd.estimate for s in settings]
+    between = [min([max(between), *by_day])] if between else by_day
     bias = max((abs(m.bias.estimate) for m in masters), default=0.0)
     try:
         return gauge_uncertainty(

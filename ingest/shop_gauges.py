@@ -12,8 +12,10 @@ from ingest.states import board_rows
 if TYPE_CHECKING:
     from ingest.gauge_conform import ConformFact, GaugeTrust
     from ingest.gauge_heat import AtReference
+    from ingest.gauge_true import TrueSize
     from ingest.gauge_view import GaugesView
     from ingest.moment import Moment
+    from spc.capability import Capability
 
 
 class GaugeAskingShop(OpenShop):
@@ -41,15 +43,26 @@ class GaugeAskingShop(OpenShop):
             rows = board_rows(moment.known.plan, moment.calendar, moment.states(), clock)
             return gauges_view(moment, rows, clock)
 
-    def conforms(self, serial: str) -> tuple[ConformFact, ...]:
-        """What each size and height of a part proves; empty for an unknown serial."""
-        from ingest.gauge_conform import GaugeTrust, part_conforms
+    def _trusted(self) -> tuple[Moment, GaugeTrust]:
+        from ingest.gauge_conform import GaugeTrust
 
         moment = self._now_moment()
         kept = self._trust
         if kept is None or kept[0] is not moment:
             kept = self._trust = (moment, GaugeTrust(moment))
-        return part_conforms(moment, kept[1], serial)
+        return kept
+
+    def true_size(self, process: str, held: Capability) -> TrueSize | None:
+        """Ppk of the true size beside the measured one; None where it cannot be told (see `ingest.gauge_true`)."""
+        from ingest.gauge_true import true_size
+
+        return true_size(*self._trusted(), process, held)
+
+    def conforms(self, serial: str) -> tuple[ConformFact, ...]:
+        """What each size and height of a part proves; empty for an unknown serial."""
+        from ingest.gauge_conform import part_conforms
+
+        return part_conforms(*self._trusted(), serial)
 
     def at_reference(self, serial: str) -> tuple[AtReference, ...]:
         """Sizes of a part at 20 degC, as read and corrected; empty for an unknown serial."""

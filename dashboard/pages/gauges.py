@@ -8,7 +8,7 @@ from urllib.parse import quote
 from dash import dcc, html
 from markupsafe import Markup
 
-from dashboard.amounts import amount, count, day, moment
+from dashboard.amounts import amount, count, day, moment, sentence_case
 from dashboard.desk import Desk
 from dashboard.figures.frame import CONFIG, Figure
 from dashboard.figures.gauges import audit_chart, check_chart
@@ -87,11 +87,11 @@ def _all(desk: Desk, found: GaugesView) -> Markup:
         return head + tag("p", "The plan names no gauge: name them under [gauges.NAME].", class_="empty")
     doubtful = [g for g in found.gauges if g.doubt is not None]
     bare = [g for g in found.gauges if not g.checks and g.uses]
-    said = [tag("p", gauge_text(g), ": ", standing(g, plan), class_="why") for g in doubtful]
+    said = [tag("p", sentence_case(gauge_text(g)), ": ", standing(g, plan), class_="why") for g in doubtful]
     if not doubtful:
         said.append(tag("p", "No gauge is in doubt.", class_="why"))
     if bare:
-        names = ", ".join(gauge_text(g) for g in bare)
+        names = sentence_case(", ".join(gauge_text(g) for g in bare))
         said.append(
             tag(
                 "p",
@@ -107,7 +107,7 @@ def _all(desk: Desk, found: GaugesView) -> Markup:
     rows = [_summary(g, plan) for g in found.gauges]
     body = head + join(said)
     body += table(
-        ("Gauge", "State", "Last check", "One reading is good to", "Scale", "Measures", "Due"),
+        ("Gauge", "State", "Last check", "One reading is good to", "Scale", "Measures, readings", "Due"),
         rows,
         class_="gauges",
     )
@@ -135,7 +135,7 @@ def _summary(gauge: GaugeView, plan: Plan) -> tuple[object, ...]:
     unit, _ = check_display(gauge, plan)
     coarse = any(s.verdict == "too coarse for the tolerance" for u in gauge.uses for s in u.scales)
     uses = [
-        tag("div", f"{u.feature_name}, {count(u.readings, 'reading')}")
+        tag("div", u.feature_name, " ", tag("small", f"{u.readings:,}"))
         for u in gauge.uses
     ]  # fmt: skip
     return (

@@ -13,6 +13,7 @@ from dashboard.amounts import amount, moment, number, size_unit, unit_text
 from dashboard.desk import Desk
 from dashboard.markup import made, table, tag
 from dashboard.pages.board import process_href
+from dashboard.pages.conforms import conforms
 from dashboard.words import named
 from ingest.board import PartReading, PartView
 from ingest.places import place_text
@@ -139,6 +140,7 @@ def layout(desk: Desk, query: dict[str, str], serial: str | None = None) -> tupl
         + tag("p", CAUTION, class_="caution-here")
     )
     body += tag("h2", "Where has it been?") + _passes(view)
+    body += conforms(desk, view.serial, view.family)
     body += tag("h2", "What did it measure?")
     ordered = sorted(
         view.readings, key=lambda r: (r.operation or "", r.feature, r.pass_no or 0, r.position, r.time)

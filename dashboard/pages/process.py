@@ -21,6 +21,7 @@ from dashboard.figures.parts import part_chart
 from dashboard.markup import join, made, table, tag
 from dashboard.pages import forms
 from dashboard.pages.board import chance_text, state_mark
+from dashboard.pages.gauge_notes import gauge_notes, true_sizes
 from dashboard.pages.holds import holds, pictures
 from dashboard.pages.insight import aim_part, causes_part, day_part, wear_part
 from dashboard.pages.part import HEAD, part_href, reading_rows
@@ -252,7 +253,9 @@ def layout(desk: Desk, query: dict[str, str], process: str) -> tuple[str, list[A
         body.append(made(tag("h2", asked), class_="page"))
         body.append(_graph(monitor_chart(view, trace), f"{title}: {asked}"))
     body += _shape(desk, view, title)
+    body.append(made(gauge_notes(desk, row), class_="page"))
     body.append(made(tag("h2", "What can it hold now?") + holds(desk, view, names), class_="page"))
+    body.append(made(true_sizes(desk, row, view.families, names), class_="page"))
     for name, chart in pictures(desk, view, names):
         body.append(made(tag("h3", f"How the readings of {name} lie"), class_="page"))
         body.append(_graph(chart, f"{title}, {name}: how often each size was read"))

@@ -1,0 +1,145 @@
+"""What a block's sizes prove, given what its gauges can be trusted with: conforms, does not, cannot say."""
+
+from __future__ import annotations
+
+from markupsafe import Markup
+
+from dashboard.amounts import amount, number, size, size_unit, unit_text
+from dashboard.desk import Desk
+from dashboard.gauge_words import COVER, ranged
+from dashboard.markup import table, tag
+from dashboard.words import named
+from ingest.gauge_conform import ConformFact, Judged
+from ingest.gauge_heat import AtReference
+from ingest.places import place_text
+from ingest.plan import Plan
+from spc.mean_squares import Ranged
+
+WORDS = {"conforms": "conforms", "does not conform": "does not conform", "cannot be told": "cannot say"}
+LOOK = {"conforms": "green", "does not conform": "vermilion", "cannot be told": "orange"}
+WHY = {
+    "no checks": "cannot say: {gauge} has no checks on record",
+    "off": "cannot say: {gauge} was off that day, measure again",
+}
+HOW = (
+    "A size conforms when its weakest place lies inside the limits by more than the gauge may be off, does not when it "
+    "lies outside by more than that, and cannot be told in between (zones of ISO 14253-1, chances by JCGM 106). The "
+    "chance is that of the weakest place alone; form and finish are not told here."
+)
+WARM_HOW = "Drawing sizes hold at 20 °C. Corrected by the plan's materials; nothing above is corrected, both are shown."
+
+
+def conforms(desk: Desk, serial: str, family: str | None) -> Markup:
+    """The part of a block's page that says what its sizes prove.
+
+    Parameters
+    ----------
+    desk : Desk
+    serial : str
+    family : str or None
+        Its family, for the names of places.
+
+    Returns
+    -------
+    Markup
+        Empty where the block has no size with a limit.
+    """
+    shop = desk.shop
+    facts = desk.remember(("conforms", serial), lambda: shop.conforms(serial))
+    heats = desk.remember(("at reference", serial), lambda: shop.at_reference(serial))
+    if not facts:
+        return Markup("")
+    rows = [_row(shop.plan, family, fact) for fact in facts]
+    body = tag("h2", "What do its sizes prove?") + table(
+        (
+            "Size",
+            "Gauge",
+            "As read",
+            "At 20 °C",
+            "Weakest place",
+            "Chance it is inside",
+            "A reading is good to",
+        ),
+        rows,
+        class_="proves",
+    )
+    body += tag("p", HOW, class_="hint")
+    return body + _warmth(heats)
+
+
+def _row(plan: Plan, family: str | None, fact: ConformFact) -> tuple[object, ...]:
+    where = fact.feature_name + (f", pass {fact.pass_no}" if fact.pass_no > 1 else "")
+    gauge = tag("a", fact.gauge, href=f"/gauges/{fact.gauge}")
+    judged = fact.read
+    if judged is None or fact.trust is None:
+        why = WHY.get(fact.why, "cannot say").format(gauge=named(fact.gauge, fact.gauge_name))
+        return where, gauge, tag("b", why, class_=LOOK["cannot be told"]), "", "", "", "not known"
+    weak = (
+        f"{place_text(plan, judged.position, family) or 'whole part'}: "
+        f"{size(judged.value, fact.display, fact.decimals)}"
+    )
+    good = amount(COVER * fact.trust.standard, fact.display, fact.decimals)
+    return (
+        where,
+        gauge,
+        _zone(judged),
+        _zone(fact.warm) if fact.warm is not None else "not known",
+        weak,
+        _chance(judged),
+        f"± {good}",
+    )
+
+
+def _zone(judged: Judged) -> Markup:
+    return tag("b", WORDS[judged.zone], class_=LOOK[judged.zone])
+
+
+def _chance(judged: Judged) -> str:
+    if judged.chance > 0.999:
+        return "over 99.9 %"
+    return "under 0.1 %" if judged.chance < 0.001 else f"{100 * judged.chance:.1f} %"
+
+
+def _warmth(heats: tuple[AtReference, ...]) -> Markup:
+    rows, asked = [], []
+    for heat in heats:
+        if heat.corrected is None:
+            if heat.matters and heat.missing in ("part temperature", "gauge temperature"):
+                asked.append(
+                    f"{heat.feature_name} with {heat.gauge}: no {heat.missing.replace('part', 'block')} was written "
+                    "down, and block and gauge do not grow alike. Measure the temperature and write it down with "
+                    "the readings."
+                )
+            continue
+        degrees = f"{heat.part_temperature:.1f} °C"
+        scale = f"{heat.gauge_temperature:.1f} °C" + (" (that of the day)" if heat.assumed else "")
+        unit, places = size_unit(heat.read, heat.display, heat.decimals)
+        spread = COVER * heat.corrected.uncertainty
+        far = heat.corrected.correction
+        shown = Ranged(far, far - spread, far + spread)
+        rows.append(
+            (
+                heat.feature_name + (f", pass {heat.pass_no}" if heat.pass_no and heat.pass_no > 1 else ""),
+                heat.gauge,
+                degrees,
+                scale,
+                f"{number(heat.read, unit, places)} {unit_text(unit)}",
+                f"{number(heat.corrected.length, unit, places)} {unit_text(unit)}",
+                ranged(shown, heat.display, heat.decimals, signed=True),
+            )
+        )
+    if not rows and not asked:
+        return Markup("")
+    body = tag("h2", "What is it at 20 °C?")
+    if rows:
+        head = (
+            "Mean over its places",
+            "Gauge",
+            "Block was",
+            "Gauge was",
+            "As read",
+            "At 20 °C",
+            "Correction",
+        )
+        body += table(head, rows, class_="proves") + tag("p", WARM_HOW, class_="hint")
+    return body + tag("ul", [tag("li", text) for text in asked], class_="plain") if asked else body
