@@ -24,6 +24,8 @@ from ingest.store import Store
 
 __all__ = ["Shop", "ShopError"]
 
+LARGE_MEMORY_MB = 300
+"""What the database may hold in memory while a very large file comes in."""
 PLAN_FILE = "plan file"
 """Stands for who accepted a plan that was edited by hand in the folder."""
 
@@ -198,10 +200,11 @@ class Shop(RowDecidingShop, GaugeAskingShop, AnsweringShop):
         with self._turn:
             stamp = self._stamp(known_at)
             try:
-                for part, done in parts_of(path, self.plan):
-                    receipts += self._folder.take_batches(self._store, self.plan, [(stamp, [part])])
-                    if progress is not None:
-                        progress(done, total)
+                with self._store.little_memory(LARGE_MEMORY_MB):
+                    for part, done in parts_of(path, self.plan):
+                        receipts += self._folder.take_batches(self._store, self.plan, [(stamp, [part])])
+                        if progress is not None:
+                            progress(done, total)
             finally:
                 if any(not r.already for r in receipts):
                     self._refresh(path.name)

@@ -205,6 +205,18 @@ class Store:
         self._connection.close()
         self._connection = self._connect(self.path)
 
+    @contextmanager
+    def little_memory(self, megabytes: int) -> Iterator[None]:
+        """Keep what the database holds in memory small for a while; otherwise it grows with the file."""
+        with self.cursor() as cursor:
+            row = cursor.execute("select current_setting('memory_limit')").fetchone()
+            cursor.execute(f"set memory_limit = '{int(megabytes)}MB'")
+        try:
+            yield
+        finally:
+            with self.cursor() as cursor:
+                cursor.execute(f"set memory_limit = '{row[0] if row else '4GB'}'")
+
     def acknowledge(self) -> None:
         """After a commit: make the folder entry durable and move the high-water mark up."""
         fsync_folder(self.path.parent)
