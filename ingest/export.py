@@ -6,12 +6,15 @@ import csv
 import re
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ingest.durable import fsync_folder
-from ingest.moment import Moment
 from ingest.queries import receipt_names
 from ingest.reasons import explain
 from ingest.store import Store
+
+if TYPE_CHECKING:
+    from ingest.moment import Moment
 
 HEAD = (
     "file", "line", "column", "time_utc", "serial", "family", "feature", "position", "value", "unit", "as_written",
