@@ -107,7 +107,8 @@ def without_gauge(
     -------
     Ranged or None
         None when the gauge explains all that was measured. The interval takes the errors of the index and of
-        the gauge as independent, normal and log-normal; there is none without both intervals.
+        the gauge as independent, normal and log-normal, and that of the index as one of its sigma; there is none
+        without both intervals.
 
     Raises
     ------
@@ -137,7 +138,9 @@ def without_gauge(
         drawn = gauge.estimate * np.exp(spread * rng.standard_normal(DRAWS))
     else:
         drawn = rng.uniform(gauge.lower, gauge.upper, DRAWS)
-    kept = np.minimum(drawn / sigma**2, 0.99)
+    # The index errs mostly through the sigma in it, so that a small one goes with a large sigma.
+    sigmas = sigma * index.estimate / np.maximum(measured, 1e-9) if index.estimate > 0 else sigma
+    kept = np.minimum(drawn / sigmas**2, 0.99)
     low, high = np.quantile(measured / np.sqrt(1 - kept), [(1 - confidence) / 2, (1 + confidence) / 2])
     return Ranged(value, min(value, float(low)), max(value, float(high)))
 

@@ -29,6 +29,7 @@ from ingest.board import (
     SpecFact,
     State,
 )
+from ingest.gauge_view import GaugesView
 from ingest.inbox import InboxState
 from ingest.plan_file import parse_plan
 from ingest.shop import ShopError
@@ -280,6 +281,18 @@ class PaperShop:
     def starts(self, process: str) -> tuple[()]:
         del process
         return ()
+
+    def gauges(self, as_of: date | None = None) -> GaugesView:
+        return GaugesView((), ())
+
+    def conforms(self, serial: str) -> tuple[()]:
+        return ()
+
+    def at_reference(self, serial: str) -> tuple[()]:
+        return ()
+
+    def true_size(self, process: str, held: Any) -> None:
+        return None
 
     def part(self, serial: str) -> PartView | None:
         return part(serial) if serial.startswith("S1") else None
