@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from dash import dcc, html
@@ -35,9 +35,11 @@ from dashboard.pages.board import process_href, state_mark
 from dashboard.pages.part import part_href
 from dashboard.words import named
 from ingest.gauge_board import Episode, GaugeView, Suspect
-from ingest.gauge_view import GaugesView
 from ingest.plan import Plan
 from spc.mean_squares import Ranged
+
+if TYPE_CHECKING:
+    from ingest.gauge_view import GaugesView
 
 SHOWN = 30
 """Parts to measure again that are shown at once."""
