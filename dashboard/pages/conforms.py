@@ -11,13 +11,13 @@ from dashboard.desk import Desk
 from dashboard.gauge_words import COVER, ranged
 from dashboard.markup import table, tag
 from dashboard.words import named
-from ingest.gauge_heat import AtReference
 from ingest.places import place_text
 from ingest.plan import Plan
 from spc.mean_squares import Ranged
 
 if TYPE_CHECKING:
     from ingest.gauge_conform import ConformFact, Judged
+    from ingest.gauge_heat import AtReference
 
 WORDS = {"conforms": "conforms", "does not conform": "does not conform", "cannot be told": "cannot say"}
 LOOK = {"conforms": "green", "does not conform": "vermilion", "cannot be told": "orange"}
