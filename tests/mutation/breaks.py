@@ -104,14 +104,14 @@ BREAKS = (
         "spc/spread.py",
         "rng.standard_normal(count) * np.sqrt(drawn[0] / spread.n_parts)",
         "rng.standard_normal(count) * np.sqrt(drawn[0] / spread.n_parts**2)",
-        ("tests/simulation/test_ppk_coverage.py",),
+        ("tests/spc/test_intervals.py",),
     ),
     Break(
         "upper limit of Cpk: degrees of freedom of the spread",
         "spc/intervals.py",
         "spread.mean_variance / (9 * spread.variance) + estimate**2 / (2 * nu)",
         "spread.mean_variance / (9 * spread.variance) + estimate**2 / (8 * nu)",
-        ("tests/reference/test_published_capability.py", "tests/simulation/test_ppk_coverage.py"),
+        ("tests/reference/test_published_capability.py",),
     ),
     Break(
         "exact interval of a share: Clopper and Pearson",

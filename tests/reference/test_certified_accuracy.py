@@ -7,6 +7,7 @@ import math
 import pytest
 
 from spc.charts import individuals
+from spc.gauge_master import linearity
 from spc.strata import split_strata
 from spc.variation import overall_sigma
 from tests.reference.tables import by_group, column
@@ -47,3 +48,17 @@ def test_one_way_analysis_of_variance(name):
     assert y.shape[1] * between.mean_square / within.mean_square == pytest.approx(f, rel=close)
     assert math.sqrt(within.mean_square) == pytest.approx(residual, rel=close)
     assert (between.dof, within.dof) == (y.shape[0] - 1, y.size - y.shape[0])
+
+
+def test_straight_line_through_the_errors_of_a_gauge():
+    """NIST StRD, Norris: calibration of an ozone meter; ours fits reading less master, so its slope is one less.
+
+    Forming that difference first loses two or three digits of the slope's excess over one.
+    """
+    found = linearity(column("strd_norris.csv", "y"), column("strd_norris.csv", "x"))
+    assert 1 + found.slope.estimate == pytest.approx(1.00211681802045, rel=1e-13)
+    assert found.intercept.estimate == pytest.approx(-0.262323073774029, rel=1e-10)
+    assert found.residual_sd == pytest.approx(0.884796396144373, rel=1e-12)
+    slope_error, intercept_error = 0.429796848199937e-03, 0.232818234301152
+    t = (found.slope.upper - found.slope.estimate) / slope_error
+    assert (found.intercept.upper - found.intercept.estimate) / intercept_error == pytest.approx(t, rel=1e-9)

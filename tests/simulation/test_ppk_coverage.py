@@ -25,7 +25,7 @@ from spc.tolerance import distance_index
 
 MISSED_AT_MOST = 0.035
 COVERED_AT_LEAST = 0.935
-SHORT, LONG = 250, 1_500
+SHORT, LONG = 250, 1_000
 PAIRS = np.repeat(np.arange(7), 2)
 
 
