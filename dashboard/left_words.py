@@ -36,7 +36,13 @@ def left_text(left: LeftFact) -> str:
     return f"about {about(left.p50)} {unit} left ({about(left.p10)} to {about(left.p90)})"
 
 
+NEAR = 0.25
+"""Part of a usual life within which what is left belongs beside the order to renew the tool now."""
+
+
 def left_note(row: BoardRow) -> str:
-    """What follows an order on the list: ``", about 15 bores left (5 to 30)"``; empty when no limit is in sight."""
+    """What follows an order on the list: ``", about 15 bores left (5 to 30)"``; empty unless a limit is near."""
     left = row.left
-    return "" if left is None or left.p50 is None else f", {left_text(left)}"
+    if left is None or left.p50 is None or (left.usual is not None and left.p50 > NEAR * left.usual):
+        return ""
+    return f", {left_text(left)}"

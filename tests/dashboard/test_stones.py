@@ -140,6 +140,9 @@ def test_faster_than_usual_is_a_message_of_its_own() -> None:
 def test_the_list_says_what_is_left_and_gives_it_to_programs() -> None:
     shop = WearingShop()
     assert "about 14 bores left (5 to 30)" in reason(shop.rows[0], shop.plan)
+    # An order to renew the tool now and a limit far ahead would contradict one another in one sentence.
+    far_off = WearingShop(replace(NEAR, p10=90.0, p50=178.0, p90=None))
+    assert "178" not in reason(far_off.rows[0], shop.plan) and "180" not in reason(far_off.rows[0], shop.plan)
     near, far = as_records(shop.rows, shop.plan)
     assert near["parts_left"] == {"p10": 5, "p50": 14, "p90": 31} and near["unit"] == "bores"
     assert far["parts_left"] is None and far["unit"] is None
