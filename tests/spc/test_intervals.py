@@ -177,20 +177,6 @@ def test_what_has_no_interval_is_named(call, error, says):
         call()
 
 
-def test_draws_of_mean_and_sigma_follow_their_exact_laws():
-    """Of n plain values: the mean Student's t with n - 1, the sigma chi-square with n - 1, given the data."""
-    from scipy.stats import chi2, t
-
-    x = np.random.default_rng(3).normal(10, 2, (8, 1))
-    mean, sigma = pivotal_draws(overall_spread(split_strata(x)), np.random.default_rng(4), 40_000)
-    s = x.std(ddof=1)
-    for share in (0.025, 0.25, 0.9, 0.975):
-        # Monte Carlo error of these quantiles is below 1 % of the spread.
-        exact = x.mean() + t.ppf(share, 7) * s / np.sqrt(8)
-        assert np.quantile(mean, share) == pytest.approx(exact, abs=0.03 * s)
-        assert np.quantile(sigma, share) == pytest.approx(s * np.sqrt(7 / chi2.ppf(1 - share, 7)), rel=0.02)
-
-
 def test_draws_of_the_mean_of_nested_readings_vary_as_part_means_do():
     from scipy.stats import t
 
