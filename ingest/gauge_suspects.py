@@ -205,6 +205,12 @@ def _suspects(moment: Moment, gauge: str, span: _Span, last: date, course: Any) 
         end = pd.Timestamp(span.ended_by.time).tz_convert("UTC").tz_localize(None)
         rows = rows[rows["when"] < end]
     audited = _audited(moment, gauge)
+    days = np.unique(rows["day"].to_numpy(dtype=np.int64))
+    told = (
+        dict(zip(days, course(days - float(span.first.toordinal() - epoch)).at, strict=True))
+        if course
+        else {}
+    )
     found = []
     for (feat, part, op, pass_no, on), mine in rows.groupby(
         ["feat", "part", "op", "pass_no", "on"], sort=True
@@ -213,8 +219,8 @@ def _suspects(moment: Moment, gauge: str, span: _Span, last: date, course: Any) 
         log = feature.scale == "log"
         when = calendar.local(pd.Timestamp(mine["when"].max()).to_pydatetime())
         error = None
-        if course is not None and not log and feature.unit == "um":
-            error = course(np.array([_moment_at(when.date(), span.first)])).at[0]
+        if not log and feature.unit == "um":
+            error = told.get(int(mine["day"].max()))
         found.append(
             Suspect(
                 serial=str(part),

@@ -149,13 +149,15 @@ def _serial(table: Table, registers: Registers, required: bool) -> Labels:
     if not columns:
         return Labels.fixed(len(table), None)
     coded = reduce(_join, columns)
+    # The parts of a gauge trial are numbered for it and need be no parts of the shop.
+    pattern = None if table.layout.role == "study" else registers.serial
 
     def read(text: str) -> Serial | Complaint | None:
         if not text.strip(" /") and not required:
             return None
         if len(columns) > 1 and not all(part.strip() for part in text.split("/")):
-            return read_serial("", registers.serial)
-        return read_serial(text, registers.serial)
+            return read_serial("", pattern)
+        return read_serial(text, pattern)
 
     answers = coded.each(read)
     table.faults.against(coded.codes, answers)

@@ -14,6 +14,11 @@ from spc.variation import finite_series
 
 FEW_AFTER = 4
 """Checks after the start from which a slope is fitted beside the step."""
+HOLDS = 5.0
+"""Gain in log likelihood that makes a drift that came to hold believed: among ten places to stop chance seldom gives
+as much (tests)."""
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -28,7 +33,9 @@ class ErrorCourse:
     step : Ranged
         Jump at the start. [unit]
     slope : Ranged or None
-        Drift since the start; None with fewer than `FEW_AFTER` checks after it. [unit per unit of time]
+        Drift since the start, until it held; None with fewer than `FEW_AFTER` checks after it. [unit per unit of time]
+    held : float or None
+        When the drift ended and the error held; None while it goes on. [unit of time]
     before : Ranged or None
         Mean error before the start; None without a check before it, and then taken as 0. [unit]
     sd : float or None
@@ -38,6 +45,7 @@ class ErrorCourse:
     at: tuple[Ranged, ...]
     step: Ranged
     slope: Ranged | None
+    held: float | None
     before: Ranged | None
     sd: float | None
 
@@ -45,7 +53,7 @@ class ErrorCourse:
 def error_course(
     time: ArrayLike, error: ArrayLike, start: float, at: ArrayLike, *, confidence: float = 0.95
 ) -> ErrorCourse:
-    """Error of a gauge that went off at a known start, by a step, a steady drift, or both.
+    """Error of a gauge that went off at a known start, by a step, a steady drift, or both; a drift may come to hold.
 
     Parameters
     ----------
@@ -73,7 +81,8 @@ def error_course(
     References
     ----------
     .. [1] Least squares on a constant, a step and a broken line, with Student's t (Draper & Smith, Applied
-       Regression Analysis, 3rd ed., ch. 14; from memory). The start is taken as known.
+       Regression Analysis, 3rd ed., ch. 14; from memory). The start is taken as known. That a drift came to hold, at
+       the check that fits best, is believed when it betters the logarithm of the likelihood by `HOLDS`.
     """
     from scipy.special import stdtrit
 
@@ -88,20 +97,18 @@ def error_course(
     if after < 1:
         raise TooFewReadings("the course of a gauge's error", "1 check after the start", 0)
     has_before, has_slope = after < t.size, after >= FEW_AFTER and bool(np.ptp(t[t >= start]) > 0)
+    held = _held(t, y, start, has_before) if has_slope else None
 
-    def design(moments: NDArray[np.float64]) -> NDArray[np.float64]:
-        late = (moments >= start).astype(float)
-        columns = [late] + ([late * (moments - start)] if has_slope else [])
-        return np.column_stack(([np.ones(len(moments))] if has_before else []) + columns)
+    def design(moments: Floats) -> Floats:
+        return _design(moments, start, has_before, has_slope, held)
 
     x = design(t)
-    root, triangle = np.linalg.qr(x)
-    beta = np.linalg.solve(triangle, root.T @ y)
-    dof = t.size - x.shape[1]
-    sd = float(np.sqrt(np.sum((y - x @ beta) ** 2) / dof)) if dof > 0 else None
+    beta, triangle, rest = _least_squares(x, y)
+    dof = t.size - x.shape[1] - (held is not None)
+    sd = math.sqrt(rest / dof) if dof > 0 else None
     reach = float(stdtrit(dof, (1 + confidence) / 2)) * sd if sd is not None else None
 
-    def ranged(weights: NDArray[np.float64]) -> Ranged:
+    def ranged(weights: Floats) -> Ranged:
         value = float(weights @ beta)
         if reach is None:
             return Ranged(value)
@@ -114,9 +121,45 @@ def error_course(
         at=tuple(ranged(row) for row in design(asked)),
         step=ranged(unit[first]),
         slope=ranged(unit[first + 1]) if has_slope else None,
+        held=held,
         before=ranged(unit[0]) if has_before else None,
         sd=sd,
     )
+
+
+def _design(moments: Floats, start: float, has_before: bool, has_slope: bool, held: float | None) -> Floats:
+    late = (moments >= start).astype(float)
+    since = np.minimum(moments, math.inf if held is None else held) - start
+    columns = [late] + ([late * since] if has_slope else [])
+    table = np.column_stack(([np.ones(len(moments))] if has_before else []) + columns)
+    return np.asarray(table, dtype=np.float64)
+
+
+def _least_squares(x: Floats, y: Floats) -> tuple[Floats, Floats, float]:
+    """Coefficients, the triangle behind their errors, and the sum of squares that is left."""
+    root, triangle = np.linalg.qr(x)
+    beta = np.linalg.solve(triangle, root.T @ y)
+    rest = float(np.sum((y - x @ beta) ** 2))
+    return np.asarray(beta, dtype=np.float64), np.asarray(triangle, dtype=np.float64), rest
+
+
+def _held(t: Floats, y: Floats, start: float, has_before: bool) -> float | None:
+    """The check at which a drift came to hold; None while going on fits as well."""
+    late = np.unique(t[t >= start])
+    # Two moments of drift and two of holding at the least.
+    candidates = [float(h) for h in late[1:-2]] if late.size > FEW_AFTER else []
+    straight = _least_squares(_design(t, start, has_before, True, None), y)[2]
+    best, at = straight, None
+    for candidate in candidates:
+        rest = _least_squares(_design(t, start, has_before, True, candidate), y)[2]
+        if rest < best:
+            best, at = rest, candidate
+    # Below this the likelihood of data without scatter is one of arithmetic.
+    least = 1e-18 * float(y @ y) + 1e-300
+    if at is None or straight <= least:
+        return None
+    gained = t.size / 2 * math.log(straight / max(best, least))
+    return at if gained > HOLDS else None
 
 
 def step_between(before: ArrayLike, after: ArrayLike, *, confidence: float = 0.95) -> Ranged:
