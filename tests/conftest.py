@@ -7,8 +7,13 @@ from pathlib import Path
 
 import pytest
 from filelock import FileLock
+from hypothesis import HealthCheck, settings
 
 from ingest.shop import Shop
+
+# A busy machine is no fault of the program: no test is judged by a clock.
+settings.register_profile("unhurried", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("unhurried")
 
 
 @pytest.fixture(scope="session")
