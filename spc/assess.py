@@ -105,7 +105,7 @@ class _Assessor(Following):
 
     def walk(self) -> None:
         """From the first part to the last."""
-        if self.options.daily:
+        if self.options.daily and self.options.wears:
             self._by_day(0)
         at = 0
         while at < self.n:
@@ -141,11 +141,25 @@ class _Assessor(Following):
             if not self._open_of(SpreadWatch):
                 for _, track in self.spreads:
                     track.restart_level(at)
-        if self.days is None and self.options.daily is None:
+        if self.days is None and self.options.daily is None and self.options.wears:
             known = self.parts.learned()[:at] & np.isfinite(self.parts.score[:at])
             score = np.clip(self.parts.score[:at][known], -CLIP, CLIP)
             if day_matters(score, self.data.day[:at][known]):
                 self._by_day(at)
+
+    def _finish(
+        self, signal: OpenSignal, status: str, cleared_at: int, resume: int, cure: int | None
+    ) -> None:
+        """As for Following; a level restart that nothing compared with the old level yet counts from there on."""
+        super()._finish(signal, status, cleared_at, resume, cure)
+        if status == "closed" or isinstance(signal.watch, SpreadWatch) or self._core_open():
+            return
+        # What clears by an event was held against the old level since that event.
+        held = next((c.index for c in self.cures if c.ident == cure), signal.first)
+        level = self.data.level[held : resume + 1]
+        edges = held + 1 + np.flatnonzero(level[1:] != level[:-1])
+        if edges.size:
+            self.parts.restart_level(int(edges[-1]))
 
     def _alarm(self, start: int, stop: int) -> int | None:
         """Watch the stretch; raise the signals of its first alarming part."""

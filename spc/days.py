@@ -12,8 +12,9 @@ from spc.track import FLAGGED_SCORE, Track
 # The day component is looked for once there are this many scores and this many days with two or more.
 _FEWEST_SCORES = 20
 _FEWEST_DAYS = 5
-# Lenient on purpose: scores by day are right without a day component too, and cost next to no power.
-_SIGNIFICANT = 0.1
+# Asked again at every stretch of parts: at 10 % each time most processes would sooner or later be watched by day for
+# no reason, with a day's parts as one score.
+_SIGNIFICANT = 0.01
 _SHRINK = 10.0
 
 
@@ -51,7 +52,7 @@ def day_component(score: Floats, day: Ints) -> tuple[float, float]:
 
 
 def day_matters(score: Floats, day: Ints) -> bool:
-    """Is there a day component (F test at 10 %)?"""
+    """Is there a day component (F test at 1 %)?"""
     return day_component(score, day)[1] < _SIGNIFICANT
 
 
@@ -136,7 +137,13 @@ class DayTrack(Track):
             self.shares[:stop, column] = _since(weight * self._one_hot[:stop, column], opens) / safe
         if self.wears:
             self.wear[:stop] = _since(weight * parts.wear[:stop], opens) / safe
-        self.noise[:stop] = (self.ratio + 1.0 / safe) / (self.ratio + 1.0)
+        noise = (self.ratio + 1.0 / safe) / (self.ratio + 1.0)
+        # What the days so far taught of the spread was in units of what the ratio was believed to be then.
+        with np.errstate(invalid="ignore"):
+            variance = self.variance[:start] + noise[:start] - self.noise[:start]
+            self.residual[:start] *= np.sqrt(self.variance[:start] / variance)
+        self.variance[:start] = variance
+        self.noise[:stop] = noise
         # The last part with a value closes its day.
         self.final[:stop] = _closes(used, number)
 

@@ -34,6 +34,9 @@ class ScoreStream:
     carry
         (n,) strength at the start of the episode that a step before it cannot touch: 0 when the level
         was learned anew there.
+    reach
+        (n,) strength of what outlives the episodes, which a step is learned into as they pass; all 1 when
+        nothing is.
     final
         (n,) True where the score stands for good; False for the score of a day that goes on.
     """
@@ -43,6 +46,7 @@ class ScoreStream:
     stream: Ints
     episode: Ints
     carry: Floats
+    reach: Floats
     final: Bools
 
 
@@ -122,7 +126,7 @@ def steps(data: ScoreStream, start: int, stop: int, watch_from: int) -> Steps:
     for number in np.unique(data.stream[rows][scored]):
         own = data.stream[rows] == number
         _add_stream(total, square, number == data.stream[rows][wanted], own & scored, wanted, begins,
-                    part, fade, strength, data.episode[rows], data.carry[rows], final)  # fmt: skip
+                    part, fade, strength, data.episode[rows], data.carry[rows], data.reach[rows], final)  # fmt: skip
     allowed = begins[None, :] <= wanted[:, None]
     allowed &= begin_rank[None, :] > (rank[wanted] - (scored & final)[wanted])[:, None] - WINDOW
     allowed &= square > 1e-12
@@ -161,7 +165,8 @@ def step_sums(data: ScoreStream, change: int, stop: int) -> tuple[float, float]:
     for number in np.unique(data.stream[rows][counted]):
         own = np.flatnonzero(counted & (data.stream[rows] == number))
         strength, episode = data.strength[rows][own], data.episode[rows][own]
-        before = np.where(episode == episode[0], strength[0], data.carry[rows][own])
+        reach = data.reach[rows][own]
+        before = np.where(episode == episode[0], strength[0], data.carry[rows][own] * reach[0] / reach)
         weight = before / np.sqrt(strength * (strength + 1.0))
         total += float((weight * score[own]).sum())
         square += float((weight**2).sum())
@@ -186,6 +191,7 @@ def _add_stream(
     strength: Floats,
     episode: Ints,
     carry: Floats,
+    reach: Floats,
     final: Bools,
 ) -> None:
     """Add one stream's share to the sums of every part (rows) and every start of a step (columns)."""
@@ -205,7 +211,10 @@ def _add_stream(
         total += before * step_sum
         square += before**2 * step_square
         return
-    # Past the end of the episode in which the step falls, its effect is the carried strength's.
+    # Past the end of the episode in which the step falls, its effect is the carried strength's, less what
+    # outlives the episodes has learned of it since.
+    carry = carry / reach
+    lasting = np.where(exists, reach[first], 0.0)
     carried = np.concatenate([[0.0], np.cumsum(np.where(counted, carry * part, 0.0))])
     carried_square = np.concatenate([[0.0], np.cumsum(np.where(counted, (carry * fade) ** 2, 0.0))])
     over = end[None, :] <= wanted[:, None]
@@ -214,12 +223,13 @@ def _add_stream(
     late_square = carried_square[wanted] + np.where(mine, (carry * fade)[wanted] ** 2, 0.0)
     total += np.where(
         over,
-        before * (sums[stop] - sums[begins]) + np.subtract.outer(late, carried[stop]),
+        before * (sums[stop] - sums[begins]) + lasting * np.subtract.outer(late, carried[stop]),
         before * step_sum,
     )
     square += np.where(
         over,
-        before**2 * (squares[stop] - squares[begins]) + np.subtract.outer(late_square, carried_square[stop]),
+        before**2 * (squares[stop] - squares[begins])
+        + lasting**2 * np.subtract.outer(late_square, carried_square[stop]),
         before**2 * step_square,
     )
 

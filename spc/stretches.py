@@ -8,6 +8,7 @@ import numpy as np
 
 from spc.days import DayTrack
 from spc.ewma import single_limit
+from spc.grouped import GroupedTrack
 from spc.parts import Parts, part_means
 from spc.process import Bools, Floats, ProcessData, ProcessOptions
 from spc.signals import LARGEST_SHIFT
@@ -40,16 +41,7 @@ class Stretches:
         self.pattern = np.ones(n, bool)
         self.single = single_limit(data.run_length)
         wears = options.wears
-        self.parts = Track(
-            self.means.mean,
-            data.family,
-            data.learn,
-            self._floor(),
-            np.ones(n),
-            data.life if wears else None,
-            np.nan_to_num(data.wear) if wears else None,
-            pooled=wears and options.pool_families,
-        )
+        self.parts = self._part_track()
         self.spreads = spread_tracks(self.means, data.family, data.learn, options)
         self.level = LevelWatch(self.parts, data.run_length)
         self.scatter = ScatterWatch(self.parts, data.run_length)
@@ -58,6 +50,14 @@ class Stretches:
             LifeWatch(self.parts, data.run_length, data.life, np.nan_to_num(data.wear)) if wears else None
         )
         self.days: DayTrack | None = None
+
+    def _part_track(self) -> Track:
+        """Track of the part means."""
+        data, options, floor = self.data, self.options, self._floor()
+        common = (self.means.mean, data.family, data.learn, floor, np.ones(self.n))
+        if options.wears:
+            return Track(*common, data.life, np.nan_to_num(data.wear), pooled=options.pool_families)
+        return GroupedTrack(*common, data.day, options.daily)
 
     def _values(self) -> Floats:
         """Readings on the scale of the model."""
@@ -94,6 +94,8 @@ class Stretches:
 
     def _run(self, start: int, stop: int) -> None:
         self._weights(start)
+        if isinstance(self.parts, GroupedTrack):
+            self.parts.regroup(start)
         self.parts.run(start, stop, self.single)
         if self.days is not None:
             self.days.run(start, stop)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from spc.lives import FEWEST, life_posterior, moments, spread_of_lives, wear_columns
+from spc.averaging import averaged_scores, log_density
+from spc.lives import BELIEFS, CAUTIOUS, FEWEST, life_posterior, moments, spread_of_lives, wear_columns
 from spc.process import Bools, Floats, Ints
-from spc.recursion import level_residuals, normal_scores, residuals
+from spc.recursion import level_residuals, model_residuals, normal_scores
 from spc.step_test import ScoreStream
 
 # A part raises nothing before its sd rests on this many degrees of freedom.
@@ -15,15 +18,35 @@ FREEDOM_TO_ALARM = 8
 # such part in a hundred doubles the false alarms of the sums, and with none a large shift would hide.
 FLAGGED_SCORE = 2.0
 # Set-ups more often than one in this many parts are random effects, not restarts.
-_PARTS_A_SETUP = 30
+PARTS_A_SETUP = 30
 # Relative size below which differences are arithmetic.
-_ARITHMETIC = 1e-11
+ARITHMETIC = 1e-11
 # Degrees of freedom by which a family's sd is drawn to the common one where families share a model.
-_SHRINK = 10.0
+FAMILY_SHRINK = 10.0
+# Predictions whose variances differ by more than this factor between believable spreads of lives teach nothing of
+# the variance of a part.
+_AGREED = 1.3
 
 _FILLED = (
     "expected", "variance", "residual", "sd", "freedom", "score", "strength", "carry", "episode", "flagged",
+    "reach", "level_score",
 )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Models:
+    """Predictions of one life under several spreads between lives: parts, how many came before, (K, b) each."""
+
+    rows: Ints
+    earlier: int
+    expected: Floats
+    variance: Floats
+
+    @property
+    def unsure(self) -> Bools:
+        """Parts for which it matters which spread is true."""
+        with np.errstate(invalid="ignore"):
+            return self.variance.max(axis=0) > _AGREED * self.variance.min(axis=0)
 
 
 class Track:
@@ -94,10 +117,18 @@ class Track:
         self.sd = np.full(n, np.nan)
         self.freedom = np.zeros(n)
         self.score = np.full(n, np.nan)
+        # What the level is watched by: the score, except where families see the same tool apart (spc.lives.CAUTIOUS).
+        self.level_score = np.full(n, np.nan)
         self.strength = np.zeros(n)
         self.carry = np.zeros(n)
+        self.reach = np.ones(n)
         self.episode = np.zeros(n, np.int64)
+        self._open_models: list[_Models] = []
         self._first_of: dict[tuple[int, int], int] = {}
+
+    def filled(self) -> tuple[str, ...]:
+        """Names of the arrays that `run` fills."""
+        return _FILLED
 
     def learned(self) -> Bools:
         """Parts that later ones learn from."""
@@ -113,12 +144,22 @@ class Track:
 
     def held(self, start: int = 0, stop: int | None = None) -> Floats:
         """Scores as sums of them take them: a part out of line by itself counts as +-2."""
-        score, flagged = self.score[start:stop], self.flagged[start:stop]
+        return self._held(self.score[start:stop], self.flagged[start:stop])
+
+    def _held(self, score: Floats, flagged: Bools) -> Floats:
         return np.where(flagged, np.sign(score) * FLAGGED_SCORE, score)
 
     def stream_scores(self) -> ScoreStream:
         """The scores as the step test wants them."""
-        return ScoreStream(self.held(), self.strength, self.stream, self.episode, self.carry, self.final)
+        return ScoreStream(
+            self._held(self.level_score, self.flagged),
+            self.strength,
+            self.stream,
+            self.episode,
+            self.carry,
+            self.reach,
+            self.final,
+        )
 
     def run(self, start: int, stop: int, single: Floats | None = None) -> None:
         """Score the parts start..stop-1.
@@ -134,17 +175,20 @@ class Track:
         self.flagged[rows] = False
         noise = self._relative_noise(start)
         while True:
+            self._open_models = []
             for number in np.unique(self.stream[rows]):
                 self._expect(rows[self.stream[rows] == number], noise)
             self._score(rows, noise)
-            if single is None:
+            if single is None or not self._flag_first(rows, single):
                 return
-            far = np.abs(np.nan_to_num(self.score[rows])) > single[rows]
-            far &= self.learned()[rows] & (self.freedom[rows] >= FREEDOM_TO_ALARM)
-            if not far.any():
-                return
-            # The first part out of line changes what the next ones are held against.
+
+    def _flag_first(self, rows: Ints, single: Floats) -> bool:
+        """Flag the first part out of line, which changes what the next ones are held against."""
+        far = np.abs(np.nan_to_num(self.score[rows])) > single[rows]
+        far &= self.learned()[rows] & (self.freedom[rows] >= FREEDOM_TO_ALARM)
+        if far.any():
             self.flagged[rows[far.argmax()]] = True
+        return bool(far.any())
 
     def _relative_noise(self, start: int) -> Floats:
         """Relative variances; where families share a model, with their earlier standard deviations."""
@@ -158,7 +202,7 @@ class Track:
         if square.sum() <= 0.0:
             return self.noise
         common = square.sum() / number.sum()
-        ratio = (square / common + _SHRINK) / (number + _SHRINK)
+        ratio = (square / common + FAMILY_SHRINK) / (number + FAMILY_SHRINK)
         return self.noise * ratio[place]
 
     def _expect(self, rows: Ints, noise: Floats) -> None:
@@ -186,7 +230,7 @@ class Track:
         if self.wears:
             return self._turn, 2
         eras = np.unique(self.era[:start][mine])
-        often = eras.size > FEWEST and eras.size * _PARTS_A_SETUP > mine.sum()
+        often = eras.size > FEWEST and eras.size * PARTS_A_SETUP > mine.sum()
         return self.era, int(often)
 
     def _expect_level(self, rows: Ints, known: Ints, noise: Floats) -> tuple[Floats, Floats]:
@@ -212,25 +256,40 @@ class Track:
         origin = float(self.value[there[0]]) if there.size else 0.0
         value = np.where(np.isfinite(self.value[both]), self.value[both] - origin, 0.0)
         past = slice(0, known.size)
-        current = None
         products = np.zeros((0, own + common.shape[1] + 1, own + common.shape[1] + 1))
-        spread = None
+        spreads = current = None
+        same = known[:0]
         if known.size:
+            here = group[known] == group[rows[0]]
+            same = known[here]
             columns = np.column_stack([alone, common, value])[past]
-            labels, sizes, products = moments(columns, noise[known], group[known])
-            here = labels == group[rows[0]]
+            labels, sizes, products = moments(columns[~here], noise[known][~here], group[known][~here])
             if here.any():
-                current = products[here][0]
-            products, sizes, labels = products[~here], sizes[~here], labels[~here]
+                current = moments(columns[here], noise[same], group[same])[2][0]
             if len(products) and own:
                 dirty = np.unique(group[: rows[0]][self.blocked[: rows[0]]])
                 clean = ~np.isin(labels, dirty)
-                spread = spread_of_lives(products[clean], sizes[clean], own)
-        mean, covariance = life_posterior(products, current, common.shape[1], own, spread)
-        design = np.column_stack([common, alone])[known.size :]
-        finite = np.where(np.isfinite(self.value[rows]), value[known.size :], np.nan)
-        expected, variance = residuals(finite, design, noise[rows], self.learned()[rows], mean, covariance)
-        return expected + origin, variance
+                spreads = spread_of_lives(products[clean], sizes[clean], own)
+        place = np.concatenate(
+            [np.flatnonzero(group[known] == group[rows[0]]), np.arange(known.size, both.size)]
+        )
+        design = np.column_stack([common, alone])[place]
+        there_now = both[place]
+        finite = np.where(np.isfinite(self.value[there_now]), value[place], np.nan)
+        learn = np.concatenate([np.ones(same.size, bool), self.learned()[rows]])
+        if spreads is None:
+            mean, covariance = life_posterior(products, current, common.shape[1], own, None)
+            expected, variance = model_residuals(
+                finite[same.size :], design[same.size :], noise[rows], self.learned()[rows], mean[None],
+                covariance[None], exact=True,
+            )  # fmt: skip
+            return expected[:, 0] + origin, variance[:, 0]
+        mean, covariance = life_posterior(products, None, common.shape[1], own, spreads)
+        expected, variance = model_residuals(finite, design, noise[there_now], learn, mean, covariance)
+        expected, variance = expected.T + origin, variance.T
+        self._open_models.append(_Models(there_now, same.size, expected, variance))
+        middle = len(spreads) // 2
+        return expected[middle, same.size :], variance[middle, same.size :]
 
     def _columns(self, rows: Ints, own: int, start: int) -> tuple[Floats, Floats]:
         """Common columns (levels by family and epoch, wear) and those of the single group."""
@@ -247,7 +306,12 @@ class Track:
             np.maximum.at(longest, where, self.wear[:start][finished])
             longest = longest[(labels >= 0) & (longest > 0)]
             length = float(np.median(longest)) if longest.size else None
-        common, alone = wear_columns(self.wear[rows], length)
+        # Until a life has finished, the uses so far stand for its length: never those of parts to come, of which only
+        # the first few, too few for a score, are taken to begin with.
+        reached = float(np.max(self.wear[:start], initial=0.0)) or 5.0 * float(
+            np.max(self.wear[:4], initial=0.0)
+        )
+        common, alone = wear_columns(self.wear[rows], length, reached)
         return np.column_stack([levels, common]), alone
 
     def _score(self, rows: Ints, noise: Floats) -> None:
@@ -256,6 +320,8 @@ class Track:
         with np.errstate(invalid="ignore"):
             gap = self.value[rows] - self.expected[rows]
             self.residual[rows] = gap / np.sqrt(self.variance[rows] / scale)
+        for models in self._open_models:
+            self.residual[models.rows[models.earlier :][models.unsure[models.earlier :]]] = np.nan
         learn = self.learned()
         start = int(rows[0])
         begin = min(self.spread_from, start)
@@ -272,15 +338,48 @@ class Track:
             freedom = past.size + np.concatenate([[0], np.cumsum(counted)[:-1]])
             sd = np.sqrt(total / np.maximum(freedom, 1))
             # Values that do not vary leave rounding noise of the arithmetic only: no score from that.
-            sd[sd < _ARITHMETIC * self.largest] = 0.0
+            sd[sd < ARITHMETIC * self.largest] = 0.0
             self.sd[own] = np.maximum(sd, self.floor[own])
             self.freedom[own] = freedom
         usable = np.where(self.usable[rows], self.residual[rows], np.nan)
-        self.score[rows] = normal_scores(usable, self.sd[rows], self.freedom[rows])
+        self.score[rows] = self.level_score[rows] = normal_scores(usable, self.sd[rows], self.freedom[rows])
+        for models in self._open_models:
+            self._average(models, noise)
+
+    def _average(self, models: _Models, noise: Floats) -> None:
+        """Scores of a life averaged over the believable spreads between lives."""
+        rows = models.rows
+        scale = noise[rows] / self.noise[rows]
+        with np.errstate(invalid="ignore"):
+            width = np.sqrt(models.variance / scale)
+            residual = (self.value[rows] - models.expected) / width
+        sd, freedom = self.sd[rows], self.freedom[rows]
+        known = (freedom >= 1) & (sd > 0) & np.isfinite(residual).all(axis=0)
+        likely = np.zeros(residual.shape)
+        likely[:, known] = log_density(residual[:, known] / sd[known], freedom[known]) - np.log(
+            width[:, known]
+        )
+        likely[:, ~self.learned()[rows]] = 0.0
+        before = np.log(BELIEFS)[:, None] + np.cumsum(likely, axis=1) - likely
+        now = slice(models.earlier, None)
+        score = averaged_scores(
+            residual.T[now], np.repeat(sd[now, None], len(BELIEFS), axis=1), freedom[now], before.T[now]
+        )
+        self.score[rows[now]] = np.where(self.usable[rows[now]], score, np.nan)
+        if self.wears and not self.pooled and self.codes.size > 1:
+            self.level_score[rows[now]] = normal_scores(
+                np.where(self.usable[rows[now]], residual[CAUTIOUS, now], np.nan), sd[now], freedom[now]
+            )
+        else:
+            self.level_score[rows[now]] = self.score[rows[now]]
+        weight = np.exp(before - before.max(axis=0))
+        weight /= weight.sum(axis=0)
+        self.expected[rows[now]] = (weight * models.expected).sum(axis=0)[now]
+        self.variance[rows[now]] = (weight * models.variance).sum(axis=0)[now]
 
     def snapshot(self, start: int, stop: int) -> dict[str, Floats | Ints | Bools]:
         """Everything `run` fills for a stretch, so that a trial can be undone."""
-        return {name: getattr(self, name)[start:stop].copy() for name in _FILLED}
+        return {name: getattr(self, name)[start:stop].copy() for name in self.filled()}
 
     def restore(self, start: int, stop: int, kept: dict[str, Floats | Ints | Bools]) -> None:
         """Undo a trial."""

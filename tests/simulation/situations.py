@@ -13,10 +13,10 @@ HOLDING: dict[str, Situation] = {
     "tool lives, families pooled": Situation(shops.tool_lives),
     "tool lives, families apart": Situation(shops.tool_lives_apart, 400),
     "one endless life": Situation(shops.one_long_life, 300),
-    "daily setting, declared": Situation(shops.daily_declared, 300, by_day=True),
+    "daily setting, declared": Situation(shops.daily_declared, 300),
     # Until it is found the level has a score a part; so the first row counts parts.
     "daily setting, not declared": Situation(shops.daily_found, 300),
-    "the same, after 150 parts": Situation(shops.daily_found, 350, by_day=True, settled=150),
+    "the same, after 150 parts": Situation(shops.daily_found, 350, settled=150),
     "several parts a day, no effect": Situation(shops.days_without_effect),
     "1 % outliers of 6 sd": Situation(shops.outliers),
     "rounded to one sd": Situation(shops.rounded),

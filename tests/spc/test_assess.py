@@ -210,6 +210,21 @@ def test_a_level_restart_forgets_the_level_but_not_the_spread() -> None:
     assert np.isnan(answer.score[60]) and np.isfinite(answer.score[61])
 
 
+def test_a_level_restart_while_a_signal_was_open_counts_once_it_has_ended() -> None:
+    value = np.random.default_rng(4).standard_normal(220)
+    value[80:100] += 3.0
+    (signal,) = assess(process(value), PLAIN).signals
+    assert signal.status == "back" and signal.cleared_at is not None
+    # A service two parts before the signal is said to have gone moves the level far.
+    service = signal.cleared_at - 2
+    value[service:] += 30.0
+    level = (np.arange(220) >= service).astype(np.int64)
+    answer = assess(process(value, level=level), PLAIN)
+    assert [s.first for s in answer.signals] == [signal.first]
+    if answer.signals[0].status == "back":
+        assert not answer.single_flag[answer.signals[0].cleared_at + 1 :].any()  # type: ignore[operator]
+
+
 def test_scatter_that_trebles_is_mostly_called_scatter_not_level() -> None:
     names = []
     for seed in range(20):

@@ -9,7 +9,7 @@ from spc.step_limits import CLIP, WINDOW
 from spc.step_test import ScoreStream, step_limit, step_run_length, step_sums, steps
 
 
-def stream(score, strength, stream_of=None, episode=None, carry=None, final=None) -> ScoreStream:
+def stream(score, strength, stream_of=None, episode=None, carry=None, final=None, reach=None) -> ScoreStream:
     n = len(score)
     zero = np.zeros(n, int)
     return ScoreStream(
@@ -18,6 +18,7 @@ def stream(score, strength, stream_of=None, episode=None, carry=None, final=None
         zero if stream_of is None else stream_of,
         zero if episode is None else episode,
         np.zeros(n) if carry is None else carry,
+        np.ones(n) if reach is None else reach,
         np.ones(n, bool) if final is None else final,
     )
 
@@ -34,7 +35,8 @@ def by_definition(data: ScoreStream, at: int, watch_from: int = 0) -> float:
                 continue
             first.setdefault(int(data.stream[t]), t)
             head = first[int(data.stream[t])]
-            before = data.strength[head] if data.episode[head] == data.episode[t] else data.carry[t]
+            lasting = data.carry[t] * data.reach[head] / data.reach[t]
+            before = data.strength[head] if data.episode[head] == data.episode[t] else lasting
             n = data.strength[t]
             g = before / n * np.sqrt(n / (n + 1))
             total += g * np.clip(data.score[t], -CLIP, CLIP)
@@ -44,7 +46,7 @@ def by_definition(data: ScoreStream, at: int, watch_from: int = 0) -> float:
     return best
 
 
-@pytest.mark.parametrize("case", ["one stream", "three streams", "lives", "restarts", "gaps"])
+@pytest.mark.parametrize("case", ["one stream", "three streams", "lives", "restarts", "days", "gaps"])
 def test_statistic_by_definition(case):
     rng = np.random.default_rng(len(case))
     n = 40
@@ -52,14 +54,18 @@ def test_statistic_by_definition(case):
     of = rng.choice(3, n) if case == "three streams" else np.zeros(n, int)
     strength = np.array([1.0 + (of[:t] == of[t]).sum() for t in range(n)])
     episode, carry = np.zeros(n, int), np.zeros(n)
-    if case in ("lives", "restarts"):
+    reach = np.ones(n)
+    if case in ("lives", "restarts", "days"):
         episode = np.arange(n) // 12
         strength = 2.0 + np.arange(n) % 12
         if case == "lives":
             carry[:] = 2.0
+    if case == "days":
+        episode = np.arange(n) // 3
+        strength, carry, reach = 1.5 + np.arange(n) % 3, 1.5 + np.arange(n) / n, 1.0 + np.arange(n) // 3
     if case == "gaps":
         score[::4] = np.nan
-    data = stream(score, strength, of, episode, carry)
+    data = stream(score, strength, of, episode, carry, reach=reach)
     for start, stop, begin in ((0, n, 0), (20, 33, 5), (39, n, 30)):
         found = steps(data, start, stop, begin)
         for at in range(start, stop):
