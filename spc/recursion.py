@@ -56,52 +56,6 @@ def level_residuals(
     return expected, np.where(known_any, noise + 1.0 / safe, np.nan)
 
 
-def residuals(
-    value: Floats, design: Floats, noise: Floats, learn: Bools, mean: Floats, covariance: Floats
-) -> tuple[Floats, Floats]:
-    """Expected value of each part under a linear model, from a prior and the parts before it.
-
-    Parameters
-    ----------
-    value, design, noise, learn
-        (b,) values, (b, q) rows, (b,) relative variances, (b,) whether later parts learn from it.
-    mean, covariance
-        (q,) and (q, q) what was known of the coefficients, in units of the variance of a part.
-
-    Returns
-    -------
-    expected, variance
-        (b,) as for `level_residuals`; NaN where a row is not estimable yet.
-
-    Notes
-    -----
-    The innovations of all parts at once: with V the covariance of the values under the prior and L its
-    Cholesky factor, L^-1 (value - prior expectation) are the standardised recursive residuals.
-    """
-    used = learn & np.isfinite(value)
-    spread = design @ covariance @ design.T
-    prior = design @ mean
-    expected = prior.copy()
-    variance = np.diag(spread) + noise
-    inside, outside = np.flatnonzero(used), np.flatnonzero(~used)
-    if inside.size:
-        from scipy.linalg import solve_triangular
-
-        factor = np.linalg.cholesky(spread[np.ix_(inside, inside)] + np.diag(noise[inside]))
-        gap = value[inside] - prior[inside]
-        standard = solve_triangular(factor, gap, lower=True, check_finite=False)
-        root = np.diag(factor)
-        expected[inside] = value[inside] - standard * root
-        variance[inside] = root**2
-        if outside.size:
-            reach = solve_triangular(factor, spread[np.ix_(inside, outside)], lower=True, check_finite=False)
-            reach = np.where(inside[:, None] < outside[None, :], reach, 0.0)
-            expected[outside] += reach.T @ standard
-            variance[outside] -= (reach**2).sum(axis=0)
-    estimable = variance < NOT_ESTIMABLE * noise
-    return np.where(estimable, expected, np.nan), np.where(estimable, variance, np.nan)
-
-
 def model_residuals(
     value: Floats,
     design: Floats,
@@ -117,7 +71,7 @@ def model_residuals(
     Parameters
     ----------
     value, design, noise, learn
-        As for `residuals`: (b,), (b, q), (b,) and (b,).
+        (b,) values in order, (b, q) rows, (b,) relative variances, (b,) whether later parts learn from the value.
     mean, covariance
         (K, q) and (K, q, q) what each model knew of the coefficients.
     afresh

@@ -1,4 +1,4 @@
-"""Days and set-ups as groups: predictions against a factorisation, scores by simulation, averages by hand."""
+"""Days and set-ups as groups: predictions by definition, scores by simulation, averages by hand."""
 
 import numpy as np
 import pytest
@@ -6,10 +6,23 @@ from scipy import stats
 
 from spc.averaging import averaged_scores, log_density
 from spc.grouped import GroupedTrack
-from spc.recursion import model_residuals, normal_scores, residuals
+from spc.recursion import model_residuals, normal_scores
 
 
-def test_parts_one_after_another_are_foretold_as_all_at_once():
+def by_definition(value, design, noise, learn, mean, covariance):
+    """Conditional normal distribution of each part given the earlier ones that are learned from."""
+    whole, prior = design @ covariance @ design.T, design @ mean
+    expected, variance = np.empty((2, value.size))
+    for part in range(value.size):
+        past = np.flatnonzero(learn[:part] & np.isfinite(value[:part]))
+        inside = whole[np.ix_(past, past)] + np.diag(noise[past])
+        weight = np.linalg.solve(inside, whole[past, part])
+        expected[part] = prior[part] + weight @ (value[past] - prior[past])
+        variance[part] = whole[part, part] + noise[part] - weight @ whole[past, part]
+    return expected, variance
+
+
+def test_parts_are_foretold_by_the_conditional_normal_distribution():
     rng = np.random.default_rng(1)
     n, day = 30, np.repeat(np.arange(10), 3)
     value = rng.standard_normal(n) + rng.standard_normal(10)[day]
@@ -26,7 +39,7 @@ def test_parts_one_after_another_are_foretold_as_all_at_once():
         design = np.column_stack([np.ones(n), day[:, None] == np.arange(10)])
         covariance = np.diag(np.concatenate([variance_of_level[[model]], np.full(10, ratios[model])]))
         mean = np.concatenate([level[[model]], np.zeros(10)])
-        expected, variance = residuals(value, design, noise, learn, mean, covariance)
+        expected, variance = by_definition(value, design, noise, learn, mean, covariance)
         np.testing.assert_allclose(found[0][:, model], expected, rtol=1e-8)
         np.testing.assert_allclose(found[1][:, model], variance, rtol=1e-8)
 

@@ -6,7 +6,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from spc.recursion import level_residuals, normal_scores, residuals
+from spc.recursion import level_residuals, model_residuals, normal_scores
+
+
+def one_model(value, design, noise, learn, variance):
+    """Predictions of a single linear model from a wide prior around nought."""
+    q = design.shape[1]
+    prior = np.zeros((1, q)), np.eye(q)[None] * variance
+    expected, spread = model_residuals(value, design, noise, learn, *prior, exact=True)
+    return expected[:, 0], spread[:, 0]
 
 
 def recursive_residuals(value: np.ndarray, design: np.ndarray) -> np.ndarray:
@@ -30,9 +38,7 @@ def test_line_as_statsmodels():
     rng = np.random.default_rng(2)
     design = np.column_stack([np.ones(60), np.linspace(0.0, 1.0, 60), rng.choice(2, 60)])
     value = design @ [3.0, -2.0, 5.0] + rng.standard_normal(60)
-    expected, variance = residuals(
-        value, design, np.ones(60), np.ones(60, bool), np.zeros(3), np.eye(3) * 1e8
-    )
+    expected, variance = one_model(value, design, np.ones(60), np.ones(60, bool), 1e8)
     mine = (value - expected) / np.sqrt(variance)
     theirs = recursive_residuals(value, design)
     start = 10
@@ -45,7 +51,7 @@ def test_level_and_general_model_agree_with_unequal_noise_and_parts_left_out():
     learn = rng.random(50) > 0.2
     learn[0] = True
     plain = level_residuals(value, noise, learn)
-    general = residuals(value, np.ones((50, 1)), noise, learn, np.zeros(1), np.eye(1) * 1e8)
+    general = one_model(value, np.ones((50, 1)), noise, learn, 1e8)
     for a, b in zip(plain, general, strict=True):
         np.testing.assert_allclose(b[1:], a[1:], rtol=1e-5, atol=1e-6)
     before = learn[:20]
