@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 
 from dashboard.amounts import amount, count, day, number, unit_text
 from dashboard.words import named
-from ingest.gauge_board import Episode, GaugeView, StudyFact, UseFact, WarmthFact
 from spc.mean_squares import Ranged
 
 if TYPE_CHECKING:
+    from ingest.gauge_board import Episode, GaugeView, StudyFact, UseFact, WarmthFact
     from ingest.plan import Plan
+    from spc.gauge_trial import GaugeStudy
 
 COVER = 2.0
 """Standard uncertainties within which 19 of 20 readings lie."""
@@ -209,9 +210,9 @@ def blind_text(episode: Episode) -> str | None:
     )
 
 
-def study_advice(fact: StudyFact) -> list[str]:
+def study_advice(study: GaugeStudy) -> list[str]:
     """What to do after a trial, in words, the most useful first."""
-    study, said = fact.study, []
+    said: list[str] = []
     share = study.percent_tolerance.estimate if study.percent_tolerance is not None else None
     if share is not None:
         word = (
@@ -241,6 +242,28 @@ def study_advice(fact: StudyFact) -> list[str]:
             "One hand only: what another would add is not in these figures. Let a second person measure."
         )
     return said or ["Nothing to do: keep checking it on its master."]
+
+
+def shares_text(study: GaugeStudy) -> str:
+    """What of the tolerance and of all that is seen the gauge is, and what it tells apart, with ranges."""
+    said = []
+    for words, figure, form in (
+        ("of the tolerance (six standard deviations)", study.percent_tolerance, "{:.0f} %"),
+        ("of all that is seen", study.percent_total_variation, "{:.0f} %"),
+    ):
+        if figure is not None:
+            said.append(f"{_ends(figure, form)} {words}")
+    text = f"Gauge and hands together are {' and '.join(said)}."
+    if study.ndc is not None:
+        text += f" Sizes it tells apart: {_ends(study.ndc, '{:.0f}')}."
+    return text
+
+
+def _ends(figure: Ranged, form: str) -> str:
+    said = form.format(figure.estimate)
+    if figure.lower is None or figure.upper is None:
+        return said
+    return f"{said} ({form.format(figure.lower)} to {form.format(figure.upper)})"
 
 
 def trial_rows(fact: StudyFact) -> Sequence[tuple[str, str, str]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json as as_json
 import math
 
+from dashboard.gauge_words import study_advice
 from dashboard.study_file import StudyRows
 from spc.gauge_trial import GaugeStudy, gauge_study
 from spc.mean_squares import Ranged
@@ -66,6 +67,7 @@ def _text(read: StudyRows, study: GaugeStudy, name: str) -> str:
     if study.ndc is not None:
         lines.append(f"  sizes it can tell apart {_range(study.ndc, '{:.0f}')}")
     lines.append(f"  {study.decision}")
+    lines += [f"  {text}" for text in study_advice(study)]
     return "\n".join([*lines, *(f"  note: {text}" for text in study.warnings)])
 
 

@@ -235,6 +235,18 @@ class UseFact:
 
 
 @dataclass(frozen=True)
+class TrialReading:
+    """One reading of a trial."""
+
+    part: str
+    who: str
+    from_all: float
+    """Less the mean of all readings."""
+    from_part: float
+    """Less the mean of all readings of its part."""
+
+
+@dataclass(frozen=True)
 class StudyFact:
     """A planned trial of a gauge that was taken in."""
 
@@ -243,6 +255,7 @@ class StudyFact:
     when: date
     study: GaugeStudy
     tolerance: float | None
+    readings: tuple[TrialReading, ...]
     display: str
     decimals: int
 

@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from ingest.gauge_board import StudyFact
+from ingest.gauge_board import StudyFact, TrialReading
 from ingest.moment import Moment
 from spc.errors import SpcError
 from spc.gauge_trial import gauge_study
@@ -44,20 +44,33 @@ def study_facts(moment: Moment, gauge: str) -> tuple[tuple[StudyFact, ...], dict
             when = date.fromordinal(int(trial["day"].max()) + date(1970, 1, 1).toordinal())
             lower, upper = _limits(moment, feature.key, trial, when)
             part = trial["serial"].fillna("").astype(str) + " " + trial["position"].fillna("").astype(str)
+            value = trial["value"].astype(float)
+            who = trial["operator"].fillna("").astype(str)
             try:
                 study = gauge_study(
-                    trial["value"].to_numpy(dtype=float),
-                    part.to_numpy(),
-                    trial["operator"].fillna("").astype(str).to_numpy(),
-                    lower=lower,
-                    upper=upper,
+                    value.to_numpy(), part.to_numpy(), who.to_numpy(), lower=lower, upper=upper
                 )
             except SpcError as error:
                 refused[f"trial of {feature.name} in {when:%B %Y}"] = str(error)
                 continue
-            width = upper - lower if lower is not None and upper is not None else None
+            readings = zip(
+                part.str.strip(),
+                who,
+                value - value.mean(),
+                value - value.groupby(part).transform("mean"),
+                strict=True,
+            )
             found.append(
-                StudyFact(feature.key, feature.name, when, study, width, feature.display, feature.decimals)
+                StudyFact(
+                    feature=feature.key,
+                    feature_name=feature.name,
+                    when=when,
+                    study=study,
+                    tolerance=upper - lower if lower is not None and upper is not None else None,
+                    readings=tuple(TrialReading(p, w, float(a), float(b)) for p, w, a, b in readings),
+                    display=feature.display,
+                    decimals=feature.decimals,
+                )
             )
     return tuple(sorted(found, key=lambda s: s.when, reverse=True)), refused
 

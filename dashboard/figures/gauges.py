@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from dashboard.amounts import unit_text
 from dashboard.figures.frame import (
@@ -16,8 +16,10 @@ from dashboard.figures.frame import (
     figure,
     packed,
 )
-from ingest.gauge_board import AuditFact, Episode, GaugeView
 from spc.units import from_base
+
+if TYPE_CHECKING:
+    from ingest.gauge_board import AuditFact, Episode, GaugeView, StudyFact
 
 
 def check_chart(gauge: GaugeView, unit: str) -> Figure:
@@ -96,33 +98,50 @@ def _dressed(chart: Figure, episodes: tuple[Episode, ...], resets: list[str]) ->
     return chart
 
 
-def hands_chart(parts: list[str], hands: dict[str, list[tuple[str, float]]], title: str) -> Figure:
-    """A trial: mean reading of every part by hand, so that hands that differ, or differ by part, are seen.
-
-    Parameters
-    ----------
-    parts : list of str
-        In the order to show.
-    hands : dict of str to list of (part, value)
-        Single readings of each operator.
-    title : str
-        What the values are, with unit.
-    """
+def trial_by_part(fact: StudyFact) -> Figure:
+    """A trial: every reading by part and hand, lines through the means, so that hands that differ by part are seen."""
+    parts = list(dict.fromkeys(r.part for r in fact.readings))
+    parts.sort(key=lambda name: (len(name), name))
     traces: list[dict[str, Any]] = []
-    for i, (hand, readings) in enumerate(hands.items()):
-        colour, symbol = FAMILY_COLOURS[i % len(FAMILY_COLOURS)], FAMILY_SYMBOLS[i % len(FAMILY_SYMBOLS)]
-        means = {p: [v for q, v in readings if q == p] for p in parts}
+    for i, hand in enumerate(sorted({r.who for r in fact.readings})):
+        mine = [r for r in fact.readings if r.who == hand]
+        colour = FAMILY_COLOURS[i % len(FAMILY_COLOURS)]
+        read = {p: [from_base(r.from_all, fact.display) for r in mine if r.part == p] for p in parts}
         traces.append({
-            "type": "scatter", "mode": "lines", "name": hand or "one hand", "legendgroup": hand,
-            "x": [p for p in parts if means[p]], "y": packed([sum(v) / len(v) for v in means.values() if v]),
+            "type": "scatter", "mode": "lines", "name": hand or "one hand", "legendgroup": hand or "one hand",
+            "x": [p for p in parts if read[p]], "y": packed([sum(v) / len(v) for v in read.values() if v]),
             "line": {"width": 1.5, "color": colour}, "hoverinfo": "skip",
         })  # fmt: skip
-        traces.append({
-            "type": "scatter", "mode": "markers", "legendgroup": hand, "showlegend": False,
-            "x": [p for p, _ in readings], "y": packed([v for _, v in readings]), "text": [hand] * len(readings),
-            "marker": {"size": 6, "color": colour, "symbol": symbol},
-            "hovertemplate": "part %{x}, %{text}<br>%{y:.4~g}<extra></extra>",
-        })  # fmt: skip
-    chart = figure(traces, y_title=title, x_title="part", height=340)
+        traces.append(
+            _dots(hand, colour, i, [r.part for r in mine], [r.from_all for r in mine], fact.display)
+        )
+    chart = figure(
+        traces, y_title=f"from the mean of all, {unit_text(fact.display)}", x_title="part", height=320
+    )
+    chart["layout"]["xaxis"] |= {"type": "category", "categoryorder": "array", "categoryarray": parts}
+    return chart
+
+
+def trial_by_hand(fact: StudyFact) -> Figure:
+    """A trial: how far each hand reads from what all read on the same part."""
+    traces = []
+    for i, hand in enumerate(sorted({r.who for r in fact.readings})):
+        mine = [r for r in fact.readings if r.who == hand]
+        colour = FAMILY_COLOURS[i % len(FAMILY_COLOURS)]
+        name = hand or "one hand"
+        traces.append(_dots(hand, colour, i, [name] * len(mine), [r.from_part for r in mine], fact.display))
+    chart = figure(
+        traces, y_title=f"from the mean of the part, {unit_text(fact.display)}", x_title="who", height=280
+    )
     chart["layout"]["xaxis"] |= {"type": "category"}
     return chart
+
+
+def _dots(hand: str, colour: str, i: int, x: list[str], values: list[float], unit: str) -> dict[str, Any]:
+    return {
+        "type": "scatter", "mode": "markers", "legendgroup": hand or "one hand", "showlegend": False, "x": x,
+        "y": packed([from_base(v, unit) for v in values]),
+        "marker": {"size": 7, "color": colour, "symbol": FAMILY_SYMBOLS[i % len(FAMILY_SYMBOLS)]},
+        "text": [hand or "one hand"] * len(x),
+        "hovertemplate": "%{x}, %{text}<br>%{y:.3~f} " + unit_text(unit) + "<extra></extra>",
+    }  # fmt: skip

@@ -12,8 +12,12 @@ from dashboard.gauge_words import COVER, ranged
 from dashboard.markup import table, tag
 from dashboard.words import named
 from ingest.places import place_text
-from ingest.plan import Plan
 from spc.mean_squares import Ranged
+
+if TYPE_CHECKING:
+    from ingest.gauge_conform import ConformFact, Judged
+    from ingest.gauge_heat import AtReference
+    from ingest.plan import Plan
 
 if TYPE_CHECKING:
     from ingest.gauge_conform import ConformFact, Judged

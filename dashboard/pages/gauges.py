@@ -5,12 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
-from dash import dcc, html
 from markupsafe import Markup
 
 from dashboard.amounts import amount, count, day, moment, sentence_case
 from dashboard.desk import Desk
-from dashboard.figures.frame import CONFIG, Figure
 from dashboard.figures.gauges import audit_chart, check_chart
 from dashboard.gauge_words import (
     TRUST_PARTS,
@@ -25,18 +23,22 @@ from dashboard.gauge_words import (
     scale_text,
     standing,
     step_text,
-    study_advice,
-    trial_rows,
     trust_text,
     warmth_text,
 )
 from dashboard.markup import join, made, table, tag
 from dashboard.pages.board import process_href, state_mark
 from dashboard.pages.part import part_href
+from dashboard.pages.trials import graph, trials
 from dashboard.words import named
 from ingest.gauge_board import Episode, GaugeView, Suspect
 from ingest.plan import Plan
 from spc.mean_squares import Ranged
+
+if TYPE_CHECKING:
+    from ingest.gauge_board import Episode, GaugeView, Suspect
+    from ingest.gauge_view import GaugesView
+    from ingest.plan import Plan
 
 if TYPE_CHECKING:
     from ingest.gauge_view import GaugesView
@@ -171,14 +173,6 @@ def _temperature(found: GaugesView) -> Markup:
     return tag("ul", lines, class_="plain")
 
 
-def _graph(chart: Figure, label: str) -> html.Div:
-    named_as: dict[str, Any] = {"aria-label": label}
-    graph = dcc.Graph(
-        figure=chart, config=CONFIG, responsive=True, style={"height": chart["layout"]["height"]}
-    )
-    return html.Div(graph, role="group", className="chart", **named_as)
-
-
 def _one(desk: Desk, found: GaugesView, gauge: GaugeView) -> list[Any]:
     plan = desk.shop.plan
     unit, places = check_display(gauge, plan)
@@ -202,7 +196,7 @@ def _one(desk: Desk, found: GaugesView, gauge: GaugeView) -> list[Any]:
         )
     body.append(made(tag("h2", "What does it read on its master?"), class_="page"))
     if gauge.checks:
-        body.append(_graph(check_chart(gauge, unit), f"{gauge.key}: errors on its master over time"))
+        body.append(graph(check_chart(gauge, unit), f"{gauge.key}: errors on its master over time"))
         body.append(made(_masters(gauge, unit, places), class_="page"))
     else:
         body.append(made(tag("p", "No check is on record.", class_="empty"), class_="page"))
@@ -216,8 +210,7 @@ def _one(desk: Desk, found: GaugesView, gauge: GaugeView) -> list[Any]:
                 class_="page",
             )
         )
-    body.append(made(tag("h2", "What have trials shown?") + _trials(gauge), class_="page"))
-    return body
+    return body + trials(gauge)
 
 
 def _episode(gauge: GaugeView, episode: Episode, plan: Plan) -> Markup:
@@ -341,9 +334,7 @@ def _audits(gauge: GaugeView, found: GaugesView) -> list[Any]:
             )
         )
         episodes = (*off.get(audit.gauge, ()), *off.get(audit.reference, ()))
-        body.append(
-            _graph(audit_chart(audit, episodes), f"{audit.gauge} against {audit.reference} over time")
-        )
+        body.append(graph(audit_chart(audit, episodes), f"{audit.gauge} against {audit.reference} over time"))
     return body
 
 
@@ -380,27 +371,4 @@ def _uses(gauge: GaugeView, unit: str) -> Markup:
         said = scale_text(use)
         if said:
             body += tag("p", f"{use.feature_name.capitalize()}: {said}.", class_="why")
-    return body
-
-
-def _trials(gauge: GaugeView) -> Markup:
-    body = join(
-        tag("p", f"The {name} says nothing: {why}.")
-        for name, why in gauge.refused.items()
-        if name != "linearity"
-    )
-    if not gauge.studies:
-        return body + tag("p", "No trial of it was taken in.", class_="empty")
-    for fact in gauge.studies:
-        study = fact.study
-        size = f"{study.parts} parts, {count(study.operators, 'hand')}, {study.readings} readings"
-        body += tag("h3", f"{fact.feature_name}, {day(fact.when)}: {size}")
-        body += tag("ul", [tag("li", text) for text in study_advice(fact)], class_="plain")
-        body += table(("Spread", "Standard deviation", "Of all that is seen"), trial_rows(fact))
-        body += tag("p", f"{study.decision[:1].upper()}{study.decision[1:]}.", class_="hint")
-        body += (
-            tag("ul", [tag("li", note) for note in study.warnings], class_="plain notes")
-            if study.warnings
-            else Markup("")
-        )
     return body

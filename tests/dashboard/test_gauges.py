@@ -14,9 +14,9 @@ from dashboard.gauge_work import run, suspects_csv
 from dashboard.pages import gauges
 from dashboard.study_file import read_study
 from dashboard.trial_sheet import SheetError, trial_sheet
-from ingest.gauge_board import CheckPoint, Episode, GaugeView, MasterFact, StudyFact, Suspect
+from ingest.gauge_board import CheckPoint, Episode, GaugeView, MasterFact, StudyFact, Suspect, TrialReading
 from ingest.gauge_view import GaugesView
-from spc.gauge_trial import gauge_study
+from spc.gauge_trial import GaugeStudy, gauge_study
 from spc.mean_squares import Ranged
 
 NOW = datetime(2026, 3, 2, 9, tzinfo=UTC)
@@ -149,7 +149,7 @@ def test_a_filled_sheet_is_what_the_study_command_reads(tmp_path):
     assert set(read.operator) == {"A", "B"}
 
 
-def study(hand: float, noise: float) -> StudyFact:
+def study(hand: float, noise: float) -> GaugeStudy:
     readings, parts, people = [], [], []
     for part in range(6):
         for person in range(3):
@@ -159,8 +159,7 @@ def study(hand: float, noise: float) -> StudyFact:
                 )
                 parts.append(part)
                 people.append(person)
-    done = gauge_study(readings, parts, people, lower=-20.0, upper=40.0)
-    return StudyFact("bore", "bore size", date(2026, 3, 1), done, 60.0, "um", 1)
+    return gauge_study(readings, parts, people, lower=-20.0, upper=40.0)
 
 
 def test_advice_after_a_trial_goes_to_the_hands_or_to_the_gauge():
@@ -170,3 +169,21 @@ def test_advice_after_a_trial_goes_to_the_hands_or_to_the_gauge():
     assert "the gauge itself" in gauge
     good = " ".join(study_advice(study(hand=0.0, noise=0.05)))
     assert "fit for this tolerance" in good
+
+
+def test_a_trial_stands_on_the_gauges_page_with_its_pictures(shop):
+    read = tuple(
+        TrialReading(str(p), w, 4.0 * p + t, float(t)) for p in range(6) for w in "AB" for t in (0, 1)
+    )
+    fact = StudyFact("bore", "bore size", date(2026, 3, 1), study(hand=6.0, noise=0.2), 60.0, read, "um", 1)
+    view = replace(checked(shop), studies=(fact,), refused={"trial of bore size in May 2025": "too little"})
+    shop.gauges = lambda _day=None: GaugesView((view,), ())
+    _, body = gauges.layout(Desk(shop), {}, view.key)
+    text = "".join(str(getattr(part, "data-made", "")) for part in body)
+    assert "from hand to hand" in text
+    assert "of the tolerance (six standard deviations)" in text
+    assert "The trial of bore size in May 2025 says nothing: too little." in text
+    charts = [part.children.figure for part in body if part.className == "chart"]
+    by_part, by_hand = charts[-2:]
+    assert len([t for t in by_part["data"] if t["mode"] == "markers"]) == 2
+    assert {t["x"][0] for t in by_hand["data"]} == {"A", "B"}
