@@ -42,7 +42,9 @@ class AtReference:
     part_temperature: float | None
     gauge_temperature: float | None
     assumed: bool
-    """The gauge's temperature was not written down: the usual one of the day stands for it."""
+    """The gauge's temperature was not written down: the usual one of the day stands for it, in an audit the part's."""
+    audit: bool
+    """It is another gauge's second look at the part."""
     missing: str
     """"" | part temperature | gauge temperature | material of the part | material of the gauge."""
     matters: bool
@@ -143,6 +145,7 @@ def part_at_reference(moment: Moment, serial: str) -> tuple[AtReference, ...]:
                 part_temperature=warm,
                 gauge_temperature=scale,
                 assumed=assumed,
+                audit=status == "audit",
                 missing=missing,
                 matters=part is not None and (tool is None or abs(part.expansion - tool.expansion) > ALIKE),
                 display=feature.display,

@@ -9,6 +9,7 @@ import pandas as pd
 
 from ingest.gauge_board import StudyFact, TrialReading
 from ingest.moment import Moment
+from ingest.places import place_text
 from spc.errors import SpcError
 from spc.gauge_trial import gauge_study
 
@@ -43,7 +44,13 @@ def study_facts(moment: Moment, gauge: str) -> tuple[tuple[StudyFact, ...], dict
         for _, trial in mine.groupby(number, sort=True):
             when = date.fromordinal(int(trial["day"].max()) + date(1970, 1, 1).toordinal())
             lower, upper = _limits(moment, feature.key, trial, when)
-            part = trial["serial"].fillna("").astype(str) + " " + trial["position"].fillna("").astype(str)
+            part = trial["serial"].fillna("").astype(str)
+            if trial["position"].nunique() > 1:
+                part = (
+                    part
+                    + ", "
+                    + trial["position"].map(lambda text: place_text(plan, text or "") or "whole part")
+                )
             value = trial["value"].astype(float)
             who = trial["operator"].fillna("").astype(str)
             try:
@@ -54,7 +61,7 @@ def study_facts(moment: Moment, gauge: str) -> tuple[tuple[StudyFact, ...], dict
                 refused[f"trial of {feature.name} in {when:%B %Y}"] = str(error)
                 continue
             readings = zip(
-                part.str.strip(),
+                part,
                 who,
                 value - value.mean(),
                 value - value.groupby(part).transform("mean"),

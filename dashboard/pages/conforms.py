@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 WORDS = {"conforms": "conforms", "does not conform": "does not conform", "cannot be told": "cannot say"}
 LOOK = {"conforms": "green", "does not conform": "vermilion", "cannot be told": "orange"}
+ASSUMED = {False: "taken as the other blocks of the day", True: "taken as the block"}
 WHY = {
     "no checks": "cannot say: {gauge} has no checks on record",
     "off": "cannot say: {gauge} was off that day, measure again",
@@ -93,13 +94,21 @@ def _row(plan: Plan, family: str | None, fact: ConformFact) -> tuple[object, ...
         _zone(judged),
         _zone(fact.warm) if fact.warm is not None else "not known",
         weak,
-        _chance(judged),
+        _chances(judged, fact.warm),
         f"± {good}",
     )
 
 
 def _zone(judged: Judged) -> Markup:
     return tag("b", WORDS[judged.zone], class_=LOOK[judged.zone])
+
+
+def _chances(read: Judged, warm: Judged | None) -> str:
+    """As read, and at 20 degC where that is another figure."""
+    first = _chance(read)
+    if warm is None or _chance(warm) == first:
+        return first
+    return f"{first}, at 20 °C {_chance(warm)}"
 
 
 def _chance(judged: Judged) -> str:
@@ -120,7 +129,7 @@ def _warmth(heats: tuple[AtReference, ...]) -> Markup:
                 )
             continue
         degrees = f"{heat.part_temperature:.1f} °C"
-        scale = f"{heat.gauge_temperature:.1f} °C" + (" (that of the day)" if heat.assumed else "")
+        scale = f"{heat.gauge_temperature:.1f} °C" + (f" ({ASSUMED[heat.audit]})" if heat.assumed else "")
         unit, places = size_unit(heat.read, heat.display, heat.decimals)
         spread = COVER * heat.corrected.uncertainty
         far = heat.corrected.correction

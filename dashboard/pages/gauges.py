@@ -230,7 +230,7 @@ def _episode(gauge: GaugeView, episode: Episode, plan: Plan) -> Markup:
         rest = tag(
             "details",
             tag("summary", f"The other {len(rows) - SHOWN}"),
-            table(head, rows[SHOWN:], class_="readings"),
+            table(head, rows[SHOWN:], class_="suspects"),
         )
     return join(
         (
@@ -240,7 +240,7 @@ def _episode(gauge: GaugeView, episode: Episode, plan: Plan) -> Markup:
             tag("p", "They were measured with it while it was off.", first, " The list for a spreadsheet: ",
                 tag("code", f"tenthwise gauges suspects {gauge.key} --csv"), " or ",
                 tag("a", "download it", href=f"{gauge_href(gauge.key)}/suspects.csv", download=True), "."),
-            table(head, rows[:SHOWN], class_="readings", empty="It measured nothing meanwhile."),
+            table(head, rows[:SHOWN], class_="suspects", empty="It measured nothing meanwhile."),
             rest,
         )
     )  # fmt: skip
