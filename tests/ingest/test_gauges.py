@@ -18,9 +18,12 @@ from ingest.plan_file import parse_plan
 from ingest.problems import PlanError
 from ingest.shop import Shop
 from ingest.states import board_rows
-from tests.ingest.small_shop import AUDIT, PLAN, RINGS, csv, day_files, parts, stamp
+from tests.ingest.small_shop import AUDIT, RINGS, csv, day_files, parts, stamp
+from tests.ingest.small_shop import PLAN as SMALL
 from tests.ingest.test_states import NOON, SIGNAL, micro, state
 
+# Checks are written to a hundredth of a micrometre here; intake doubts a unit that does not fit the gauge's step.
+PLAN = SMALL.replace('resolution = "0.0001 in"', 'resolution = "0.01 um"')
 MORE = """
 [gauges.B2]
 name = "bore gauge two"
@@ -32,7 +35,7 @@ calibrate_months = 13
 
 [gauges.B3]
 name = "the measuring room's gauge"
-resolution = "0.0001 mm"
+resolution = "0.01 um"
 features = ["size", "ring"]
 
 [materials.steel]
@@ -152,6 +155,7 @@ def test_the_suspects_begin_near_the_drift_and_their_errors_are_near_it(audited:
     gauge = next(g for g in audited.gauges().gauges if g.key == "B1")
     episode = gauge.doubt
     assert episode is not None
+    assert set(episode.sources) == {"B1/B3/size", "B1/check/ring"}
     listed = {s.serial: s for s in episode.suspects if s.feature == "size"}
     assert {f"S{n:04d}" for n in range(90, 131)} <= set(listed)
     assert not {f"S{n:04d}" for n in range(1, 60)} & set(listed)
@@ -225,3 +229,125 @@ def test_a_calibration_or_material_that_cannot_be_is_named(wrong: str, named: st
     with pytest.raises(PlanError) as told:
         parse_plan((PLAN + MORE).replace(wrong, right[named]), "plan.toml")
     assert any(named in str(problem) for problem in told.value.problems)
+
+
+HOT = (
+    (PLAN + MORE)
+    .replace('name = "six"', 'name = "six"\nmaterial = "aluminium"')
+    .replace('name = "four"', 'name = "four"\nmaterial = "iron"')
+    .replace('name = "bore gauge one"', 'name = "bore gauge one"\nmaterial = "steel"')
+    + """
+[materials.aluminium]
+expansion = 23.0e-6
+uncertainty = 1.0e-6
+
+[materials.iron]
+expansion = 11.0e-6
+
+[layouts.warm]
+role = "readings"
+gauge = "B1"
+columns = [
+  { name = "when", is = "time", form = "%Y-%m-%d %H:%M:%S" },
+  { name = "block", is = "serial" },
+  { name = "place", is = "place" },
+  { name = "size_mm", is = "value", unit = "mm" },
+  { name = "block_c", is = "part_temperature", unit = "degC" },
+  { name = "gauge_c", is = "gauge_temperature", unit = "degC" },
+]
+places = [
+  { pattern = 'C(?P<cylinder>\\d+)(?P<depth>[TB])', features = { size_mm = "size" } },
+]
+"""
+)
+
+
+@pytest.fixture(scope="module")
+def hot(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
+    """Four parts without temperatures, and two more (one of aluminium at 31 degC, one of iron at 26) with them."""
+    shop = Shop.create(tmp_path_factory.mktemp("hot") / "shop", HOT, known_at=datetime(2025, 3, 1, 8))  # noqa: DTZ001
+    made = parts(6, seed=2)
+    for part, family in zip(made, ("F4", "F6", "F4", "F6", "F6", "F4"), strict=True):
+        part.family = family
+    shop.take_in_batches(day_files(made[:4]))
+    rows = [
+        f"{stamp(part.ended)},{part.serial},C1T,{nominal + 0.002:.4f},{degrees},24.0"
+        for part, nominal, degrees in ((made[4], 90.0, 31.0), (made[5], 80.0, 26.0))
+    ]
+    jobs = "block,family,operation,machine,pass,started,ended,cycle_min"
+    shop.take_in(
+        [
+            csv("jobs.csv", jobs, [part.job() for part in made[4:]]),
+            csv("warm.csv", "when,block,place,size_mm,block_c,gauge_c", rows),
+        ]
+    )
+    yield shop
+    shop.close()
+
+
+def test_temperatures_are_asked_for_on_aluminium_and_not_on_iron(hot: Shop) -> None:
+    asked = {(m.family, m.gauge): (m.without, m.readings) for m in hot.gauges().missing}
+    assert asked == {("F6", "B1"): (24, 25)}  # twelve places on each of two parts, one more read with both
+    (bare,) = hot.at_reference("S0002")
+    assert (bare.missing, bare.matters, bare.corrected) == ("part temperature", True, None)
+    (iron,) = hot.at_reference("S0001")
+    assert iron.missing == "part temperature"
+    assert not iron.matters
+
+
+def test_a_warm_size_is_told_raw_and_at_twenty_degrees_with_its_uncertainty(hot: Shop) -> None:
+    (told,) = hot.at_reference("S0005")
+    assert told.read == pytest.approx(90_002.0)
+    assert told.corrected is not None
+    # By hand: the block has grown by 11 K, the gauge's scale by 4 K (ISO 1).
+    expected = 90_002.0 * (1 + 11.5e-6 * 4) / (1 + 23.0e-6 * 11)
+    assert told.corrected.length == pytest.approx(expected)
+    assert told.corrected.correction == pytest.approx(expected - 90_002.0)
+    # Half a degree on the block alone makes 1.0 micrometre, the coefficient another.
+    assert told.corrected.uncertainty > 1.0
+    assert not told.assumed
+
+
+def test_iron_and_a_steel_gauge_nearly_cancel(hot: Shop) -> None:
+    (told,) = hot.at_reference("S0006")
+    assert told.corrected is not None
+    assert abs(told.corrected.correction) < 2.0 < abs(hot.at_reference("S0005")[0].corrected.correction)
+
+
+def test_a_part_measured_by_a_gauge_without_checks_proves_nothing(hot: Shop) -> None:
+    (fact,) = hot.conforms("S0005")
+    assert (fact.why, fact.read, fact.trust) == ("no checks", None, None)
+
+
+def test_a_part_conforms_does_not_or_cannot_be_told_by_its_distance_from_the_limit(tmp_path: Path) -> None:
+    """The gauge repeats to 1 micrometre: 6 inside proves it, 6 beyond disproves it, on the limit tells nothing."""
+    with Shop.create(tmp_path / "shop", HOT, known_at=datetime(2025, 3, 1, 8)) as shop:  # noqa: DTZ001 - shop time
+        made = parts(4, seed=2)
+        rng = np.random.default_rng(6)
+        rows = [
+            f"{stamp(part.ended)},{part.serial},C1T,{80.010 + far / 1000:.4f},20.0,20.0"
+            for part, far in zip(made, (-6.0, 0.0, 6.0, -3.0), strict=True)
+        ]
+        for part in made:
+            part.family = "F4"
+        checks = []
+        for n in range(30):
+            first, second = rng.normal(0.0, 1.0, 2)
+            checks.append(f"2025-02-{n % 28 + 1:02d} 07:{n:02d}:00,B1,R1,80.010,{first:.2f},{second:.2f}")
+        shop.take_in(
+            [
+                csv(
+                    "jobs.csv",
+                    "block,family,operation,machine,pass,started,ended,cycle_min",
+                    [p.job() for p in made],
+                ),
+                csv("warm.csv", "when,block,place,size_mm,block_c,gauge_c", rows),
+                csv("rings.csv", RINGS, checks),
+            ]
+        )
+        zones = {p.serial: shop.conforms(p.serial)[0].read for p in made}
+        assert [zones[p.serial].zone for p in made[:3]] == ["conforms", "cannot be told", "does not conform"]
+        assert zones[made[0].serial].chance > 0.99
+        assert zones[made[1].serial].chance == pytest.approx(0.5, abs=0.01)
+        assert zones[made[2].serial].chance < 0.01
+        assert zones[made[3].serial].uncertainty == pytest.approx(1.0, abs=0.35)
