@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 from dashboard.cli_gauges import gauges
+from dashboard.cli_reports import register as register_reports
 from dashboard.cli_rows import rows
 from dashboard.terminal import fail, hint, prepare, progress, say
 
@@ -24,6 +25,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 app.add_typer(rows, name="rows")
+register_reports(app)
 app.add_typer(gauges, name="gauges")
 
 Folder = Annotated[

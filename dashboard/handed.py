@@ -8,7 +8,7 @@ from typing import Any
 
 from flask import Flask, request
 
-from dashboard import commands, layout_help, row_work
+from dashboard import commands, layout_help, report_commands, row_work
 from dashboard.backtest_command import backtest
 from dashboard.desk import Desk
 from ingest.receipt import IncomingFile
@@ -57,6 +57,18 @@ def register(server: Flask, desk: Desk) -> None:
     @server.post("/hand/backup")
     def hand_backup() -> dict[str, Any]:
         return commands.backup(desk.shop, Path(request.get_json()["to"])).as_record()
+
+    @server.post("/hand/month")
+    def hand_month() -> dict[str, Any]:
+        return report_commands.month(desk.shop, request.get_json()).as_record()
+
+    @server.post("/hand/service_case")
+    def hand_service_case() -> dict[str, Any]:
+        return report_commands.service_case(desk.shop, request.get_json()).as_record()
+
+    @server.post("/hand/part")
+    def hand_part() -> dict[str, Any]:
+        return report_commands.part(desk.shop, request.get_json()).as_record()
 
     @server.post("/hand/backtest")
     def hand_backtest() -> dict[str, Any]:

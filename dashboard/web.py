@@ -13,7 +13,19 @@ from dash import Dash, Input, Output, dcc, html
 from dashboard import actions, gauge_work, handed
 from dashboard.desk import Desk
 from dashboard.markup import made, tag
-from dashboard.pages import board, gauges, intake, log, part, process, source, stones, wall
+from dashboard.pages import (
+    board,
+    gauges,
+    intake,
+    log,
+    month,
+    part,
+    process,
+    service_case,
+    source,
+    stones,
+    wall,
+)
 from dashboard.security import guard
 from ingest.shop import ShopError
 
@@ -41,6 +53,8 @@ ROUTES = tuple(
         (r"/process/(?P<process>.+)", process),
         (r"/stones(?:/(?P<process>.+))?", stones),
         (r"/gauges(?:/(?P<gauge>.+))?", gauges),
+        (r"/month", month),
+        (r"/service-case", service_case),
         (r"/intake", intake),
         (r"/log", log),
         (r"/part(?:/(?P<serial>.+))?", part),
@@ -51,6 +65,8 @@ LINKS = (
     ("/", "What is going off"),
     ("/stones", "Stones and cutters"),
     ("/gauges", "Gauges"),
+    ("/month", "The month"),
+    ("/service-case", "Service case"),
     ("/intake", "Intake"),
     ("/log", "Log"),
     ("/part", "A part"),
@@ -161,6 +177,9 @@ def create_app(desk: Desk, *, port: int, token: str) -> Dash:
     wall.register(app, desk)
     process.register(app, desk)
     intake.register(app, desk)
+    month.register(app, desk)
+    for page in (month, service_case, part):
+        page.register_files(app.server, desk)
     actions.register(app.server, desk)
     handed.register(app.server, desk)
     gauge_work.register(app.server, desk)

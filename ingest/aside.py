@@ -11,16 +11,19 @@ from ingest.reasons import REJECTED, RELEASES_ITSELF, explain
 from ingest.store import Store
 
 
-def set_aside_facts(store: Store, moment: Moment, receipt: int | None) -> list[SetAsideFact]:
+def set_aside_facts(
+    store: Store, moment: Moment, receipt: int | None, naming: str | None = None
+) -> list[SetAsideFact]:
     """Rows that could not be stored, and stored readings that do not count for now; newest file first.
 
     A row that a person wrote anew counts through what was written, and one that a later reading of its file
     could store counts by itself: neither is among them. One that a person rejected stays, as rejected.
+    With `naming`, only rows never stored whose text holds it.
     """
     names = receipt_names(store)
     verdicts = moment.known.verdicts_on_rows
     found = []
-    for r in _never_stored(store, receipt).to_dict("records"):
+    for r in _never_stored(store, receipt, naming).to_dict("records"):
         line, col = int(r["line"]), r["col"] if isinstance(r["col"], str) else None
         sha = names[int(r["receipt"])][1]
         verdict = verdicts.get((sha, line, col)) or verdicts.get((sha, line, None))
@@ -43,6 +46,8 @@ def set_aside_facts(store: Store, moment: Moment, receipt: int | None) -> list[S
                 stored=False,
             )
         )
+    if naming is not None:
+        return found
     held = moment.resolved.held()
     if receipt is not None:
         held = held[held["receipt"] == receipt]
@@ -67,12 +72,13 @@ def set_aside_facts(store: Store, moment: Moment, receipt: int | None) -> list[S
     return sorted(found, key=lambda f: (-f.receipt, f.line, f.col or ""))
 
 
-def _never_stored(store: Store, receipt: int | None) -> pd.DataFrame:
+def _never_stored(store: Store, receipt: int | None, naming: str | None) -> pd.DataFrame:
     """Rows and cells that could not be stored when their file was read last, with the name of the file."""
     with store.cursor() as cursor:
         return cursor.execute(
             "select s.*, f.name from set_aside s join receipt f on f.id = s.receipt "
             "where f.released_by is null and ($1 is null or s.receipt = $1) "
+            "and ($2 is null or contains(s.text, $2)) "
             "order by s.receipt desc, s.line, s.col",
-            [receipt],
+            [receipt, naming],
         ).df()

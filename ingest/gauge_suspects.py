@@ -58,11 +58,11 @@ def spans_off(moment: Moment) -> dict[str, list[_Span]]:
     plan = moment.known.plan
     found: dict[str, list[_Span]] = {}
     audits: list[tuple[str, str, SignalFact]] = []
-    for process in moment.processes:
+    for process, facts in moment.facts.processes.items():
+        audit = is_audit(plan, facts.machine, facts.operation)
+        if not (audit or (facts.machine in plan.gauges and plan.features[facts.feature].kind == "check")):
+            continue  # only those of gauges are assessed: a page of a part shall not wait for all the others
         state = moment.assessed(process).state
-        audit = is_audit(plan, state.machine, state.operation)
-        if not (audit or (state.machine in plan.gauges and plan.features[state.feature].kind == "check")):
-            continue
         for signal in reversed(state.signals):
             dropped = signal.closing is not None and signal.closing.outcome == "no cause found"
             if signal.monitor != "level" or signal.status == "withdrawn" or dropped:

@@ -125,6 +125,12 @@ class AnsweringShop(OpenShop):
 
         return set_aside_facts(self._store, self._now_moment(), receipt)
 
+    def rows_naming(self, serial: str) -> list[SetAsideFact]:
+        """Rows never stored that name a serial; quick, as the rest of the shop is not looked at."""
+        from ingest.aside import set_aside_facts
+
+        return set_aside_facts(self._store, self._now_moment(), None, serial)
+
     def questions(self) -> tuple[Question, ...]:
         """Oddities that stopped nothing, for a person to look at."""
         return self._now_moment().resolved.questions

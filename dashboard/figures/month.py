@@ -94,7 +94,8 @@ def course_chart(case: ServiceCase) -> Figure:
             "marker": {"symbol": symbol, "size": 6, "color": colour, "line": {"width": 1.2}},
             "hovertemplate": "%{x}: %{y:.0f} % of the way to its limit<extra></extra>",
         })  # fmt: skip
-    chart = figure(traces, y_title="worst place, % of its limit", height=230)
+    chart = figure(traces, y_title="worst place,<br>% of its limit", height=165)
+    chart["layout"]["margin"] |= {"t": 4, "b": 24}
     layout = chart["layout"]
     layout["shapes"].append({
         "type": "line", "xref": "paper", "x0": 0, "x1": 1, "yref": "y", "y0": 100, "y1": 100,
@@ -143,9 +144,10 @@ def sway_chart(case: ServiceCase) -> Figure:
         "textposition": "outside",
         "hovertemplate": "%{y}: %{text} months<extra></extra>",
     }
-    chart = figure([bars], y_title="", x_title="months until it has paid", height=56 + 26 * max(len(told), 1))
+    chart = figure([bars], y_title="", x_title="months until it has paid", height=54 + 18 * max(len(told), 1))
     layout = chart["layout"]
     layout["showlegend"] = False
+    layout["margin"] |= {"t": 4, "b": 30}
     middle = case.money.payback.p50
     widest = max([high for _, high in ends] + ([middle] if math.isfinite(middle) else []), default=1.0)
     layout["xaxis"] |= {"range": [0, 1.22 * widest]}

@@ -7,6 +7,7 @@ from itertools import groupby
 from typing import Any
 from urllib.parse import quote
 
+from flask import Flask, Response, abort
 from markupsafe import Markup
 
 from dashboard.amounts import amount, moment, number, size_unit, unit_text
@@ -14,6 +15,10 @@ from dashboard.desk import Desk
 from dashboard.markup import made, table, tag
 from dashboard.pages.board import process_href
 from dashboard.pages.conforms import conforms
+from dashboard.report_commands import part_sheet
+from dashboard.reports.blocks import on_paper
+from dashboard.reports.part_report import derived_table
+from dashboard.reports.pdf import NoPdf, as_pdf
 from dashboard.words import named
 from ingest.board import PartReading, PartView
 from ingest.places import place_text
@@ -153,6 +158,21 @@ def layout(desk: Desk, query: dict[str, str], serial: str | None = None) -> tupl
         body += tag("h3", f"{name}{where}{again}") + table(
             HEAD, reading_rows(group, desk.shop.plan, view.family), class_="readings"
         )
+    if view.derived:
+        body += tag("h2", "What follows from that?") + derived_table(view, desk.shop.plan)
+    aside = _aside(desk, view.serial)
+    if aside:
+        body += tag("h2", "Which rows that name it do not count?") + aside
+    sheet = [
+        tag(
+            "a",
+            kind.upper(),
+            href=f"/paper/part/{quote(view.serial, safe='')}.{kind}",
+            download=f"block.{kind}",
+        )
+        for kind in ("pdf", "html")
+    ]
+    body += tag("p", "The sheet for its folder: ", Markup(" · ").join(sheet), class_="facts")
     if view.processes:
         links = [
             tag(
@@ -162,6 +182,39 @@ def layout(desk: Desk, query: dict[str, str], serial: str | None = None) -> tupl
         ]
         body += tag("h2", "Where was it judged?") + tag("ul", links, class_="plain")
     return f"Block {view.serial}", [made(body + _search(None), class_="page")]
+
+
+def _aside(desk: Desk, serial: str) -> Markup | None:
+    """Rows that could not be stored and name the block."""
+    rows = [
+        (tag("a", f"{a.name}, line {a.line}", href=f"/source/{a.receipt}/{a.line}"), a.text, a.reason)
+        for a in desk.shop.rows_naming(serial)
+    ]
+    return table(("File", "As written", "Why it does not count"), rows) if rows else None
+
+
+def register_files(server: Flask, desk: Desk) -> None:
+    """The sheet of a block as a file."""
+
+    @server.get("/paper/part/<path:name>")
+    def part_file(name: str) -> Response:
+        serial, _, kind = name.rpartition(".")
+        if kind not in ("html", "pdf") or not serial:
+            abort(404)
+        try:
+            report = part_sheet(desk.shop, serial)
+        except LookupError:
+            abort(404)
+        data: bytes | str = on_paper(report)
+        if kind == "pdf":
+            try:
+                data = as_pdf(str(data), desk.now())
+            except NoPdf as error:
+                abort(Response(str(error), status=503, mimetype="text/plain"))
+        mime = "application/pdf" if kind == "pdf" else "text/html; charset=utf-8"
+        answer = Response(data, content_type=mime)
+        answer.headers["Content-Disposition"] = f'attachment; filename="block.{kind}"'
+        return answer
 
 
 def part_href(serial: str) -> str:

@@ -1,0 +1,155 @@
+"""*Service case*: what did something done to a machine do, or would a service pay?"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+from urllib.parse import quote, urlencode
+
+from flask import Flask, Response, abort, request
+from markupsafe import Markup
+
+from dashboard.amounts import day
+from dashboard.desk import Desk
+from dashboard.markup import made, tag
+from dashboard.pages.month import KINDS, as_file, pdf_or_abort
+from dashboard.report_commands import Unasked, case_of
+from dashboard.reports.blocks import Report, on_paper, on_screen
+from dashboard.reports.case_report import case_report
+from dashboard.words import named
+
+ASKED = ("machine", "event", "price", "hours", "as_of")
+
+
+def _number(text: str, what: str) -> float | None:
+    if not text.strip():
+        return None
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        raise Unasked(f"{what} must be a number, not {text!r}.") from None
+    if not 0 <= value < 1e9:
+        raise Unasked(f"{what} must be 0 or more, not {text}.")
+    return value
+
+
+def _report(desk: Desk, query: dict[str, str]) -> Report:
+    asked: dict[str, Any] = {key: query.get(key) or None for key in ASKED}
+    asked["price"] = _number(query.get("price", ""), "The price")
+    asked["hours"] = _number(query.get("hours", ""), "The hours")
+    for key in ("event", "as_of"):
+        if asked[key] is not None:
+            try:
+                asked[key] = date.fromisoformat(query[key]).isoformat()
+            except ValueError:
+                raise Unasked(f"{query[key]!r} is not a day: write it as 2031-12-31.") from None
+    key = ("case", *(asked[name] for name in ASKED))
+    case = desk.remember(key, lambda: case_of(desk.shop, asked))
+    return case_report(case, desk.shop.plan)
+
+
+def layout(desk: Desk, query: dict[str, str]) -> tuple[str, list[Any]]:
+    """Title and body: the questions, and the case asked for."""
+    body: list[Any] = []
+    title = "Service case"
+    machine = query.get("machine")
+    if not machine:
+        head = tag("h1", "Does a service pay, and what did the last one do?")
+        return title, [made(head + _questions(desk, query), class_="page")]
+    try:
+        report = _report(desk, query)
+    except Unasked as error:
+        told = tag("h1", "Service case") + tag("p", str(error), class_="empty") + _questions(desk, query)
+        return title, [made(told, class_="page")]
+    title = report.title
+    given = urlencode({key: query[key] for key in ASKED if query.get(key)})
+    links = [
+        tag(
+            "a",
+            kind.upper(),
+            href=f"/paper/service-case.{kind}?{given}",
+            download=f"service-case-{quote(machine)}.{kind}",
+        )
+        for kind in ("pdf", "html")
+    ]
+    body += on_screen(report)
+    body.append(made(tag("p", "On paper: ", Markup(" · ").join(links), class_="facts"), class_="page"))
+    body.append(made(tag("h2", "Ask something else") + _questions(desk, query), class_="page"))
+    return title, body
+
+
+def _questions(desk: Desk, query: dict[str, str]) -> Markup:
+    plan = desk.shop.plan
+    machines = [
+        tag("option", named(key, m.name), value=key, selected=query.get("machine") == key)
+        for key, m in plan.machines.items()
+    ]
+
+    def field(name: str, label: str, small: str, **extra: object) -> Markup:
+        return tag(
+            "label", label, tag("small", small), tag("input", name=name, value=query.get(name, ""), **extra)
+        )
+
+    proposed = tag(
+        "form",
+        tag("h3", "Would a service pay?"),
+        tag(
+            "div",
+            tag(
+                "label",
+                "Machine",
+                tag("small", "as the plan names it"),
+                tag("select", machines, name="machine"),
+            ),
+            field("price", "Quote", " parts and labour, in the shop's currency", inputmode="decimal"),
+            field("hours", "Hours down", " that the machine would stand still", inputmode="decimal"),
+            field("as_of", "As known on", " leave empty for today", type="date"),
+            class_="fields",
+        ),
+        tag("button", "Make the case"),
+        action="/service-case",
+        method="get",
+        class_="case",
+    )
+    items = []
+    for key in plan.machines:
+        events = [e for e in desk.shop.machine_events(key) if plan.events[e.kind].effect == "restarts"]
+        items += [(e.time, key, e) for e in events]
+    done = [
+        tag(
+            "li",
+            tag(
+                "a",
+                f"{day(when)}: {event.kind_name} on {key}",
+                href=f"/service-case?{urlencode({'machine': key, 'event': when.date().isoformat()})}",
+            ),
+            f", {event.note}" if event.note else "",
+        )
+        for when, key, event in sorted(items, key=lambda x: x[0], reverse=True)[:20]
+    ]
+    past = tag("h3", "What did it do?") + (
+        tag("ul", done, class_="plain")
+        if done
+        else tag("p", "Nothing done to a machine is logged.", class_="empty")
+    )
+    return proposed + past
+
+
+def register_files(server: Flask, desk: Desk) -> None:
+    """The case as a file."""
+
+    @server.get("/paper/service-case.<kind>")
+    def case_file(kind: str) -> Response:
+        if kind not in ("html", "pdf"):
+            abort(404)
+        query = {key: request.args[key] for key in ASKED if request.args.get(key)}
+        if "machine" not in query:
+            abort(404)
+        try:
+            report = _report(desk, query)
+        except Unasked as error:
+            abort(Response(str(error), status=404, mimetype="text/plain"))
+        data: bytes | str = on_paper(report)
+        if kind == "pdf":
+            data = pdf_or_abort(str(data), desk.now())
+        return as_file(data, KINDS[kind], f"service-case.{kind}")
