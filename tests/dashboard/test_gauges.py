@@ -12,11 +12,15 @@ from dashboard.desk import Desk
 from dashboard.gauge_words import episode_text, likely_text, standing, study_advice
 from dashboard.gauge_work import run, suspects_csv
 from dashboard.pages import gauges
+from dashboard.pages.conforms import conforms
+from dashboard.pages.gauge_notes import gauge_notes
 from dashboard.study_file import read_study
 from dashboard.trial_sheet import SheetError, trial_sheet
 from ingest.gauge_board import CheckPoint, Episode, GaugeView, MasterFact, StudyFact, Suspect, TrialReading
+from ingest.gauge_conform import ConformFact, Judged
 from ingest.gauge_view import GaugesView
 from spc.gauge_trial import GaugeStudy, gauge_study
+from spc.gauge_trust import GaugeUncertainty
 from spc.mean_squares import Ranged
 
 NOW = datetime(2026, 3, 2, 9, tzinfo=UTC)
@@ -187,3 +191,74 @@ def test_a_trial_stands_on_the_gauges_page_with_its_pictures(shop):
     by_part, by_hand = charts[-2:]
     assert len([t for t in by_part["data"] if t["mode"] == "markers"]) == 2
     assert {t["x"][0] for t in by_hand["data"]} == {"A", "B"}
+
+
+def with_plan(shop, **gauge):
+    """The shop with one more gauge for a feature, so that its plan says something of its own."""
+    plan = shop.plan
+    extra = plan.gauges["BORE"].model_copy(update={"key": "SPARE", "name": "spare gauge", **gauge})
+    shop.plan = plan.model_copy(update={"gauges": {**plan.gauges, "SPARE": extra}})
+    return Desk(shop)
+
+
+def note_of(desk, process: str) -> str:
+    return str(gauge_notes(desk, next(r for r in desk.board() if r.process == process)))
+
+
+def test_a_gauge_without_checks_is_named_where_its_readings_are_used(shop):
+    desk = with_plan(shop, features=("main_size",))
+    text = note_of(desk, "LINE/line_hone/main_size")
+    assert "spare gauge" in text
+    assert "has no checks on record" in text
+    assert "/gauges/SPARE" in text
+    assert "dial bore gauge" not in text  # it has checks
+    assert "has no checks" not in note_of(desk, "HONE/finish_hone/cycle")
+
+
+def test_a_gauge_fixed_on_another_machine_is_not_named(shop):
+    desk = with_plan(shop, features=("main_size",), machine="HONE")
+    assert "spare gauge" not in note_of(desk, "LINE/line_hone/main_size")
+
+
+@pytest.mark.parametrize(("step", "said"), [(2.0, False), (2.54, True)])
+def test_a_scale_coarser_than_a_tenth_of_the_tolerance_is_said(shop, step, said):
+    desk = with_plan(shop, features=("main_size",), resolution=step)  # the tolerance is 20 micrometres
+    assert ("of the tolerance of" in note_of(desk, "LINE/line_hone/main_size")) is said
+
+
+def test_a_gauge_in_doubt_points_to_what_must_be_measured_again(shop):
+    assert "/gauges/BORE" in note_of(Desk(shop), "BORE/ring_check/ring_size")
+
+
+def proof(zone: str, why: str = "", warm: str | None = None) -> ConformFact:
+    def judged(z):
+        return Judged(z, "cylinder=1;depth=T", 80_004.0, 0.4, 1.0)
+
+    known = GaugeUncertainty(1.0, {"repeats": 1.0})
+    return ConformFact(
+        "bore_size", "bore size", "HONE", 1, "BORE", "dial bore gauge", 4, 79_990.0, 80_010.0,
+        None if why == "no checks" else known, None if why else judged(zone), judged(warm) if warm else None, None,
+        why, "um", 1,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("fact", "said"),
+    [
+        (proof("conforms"), "conforms"),
+        (proof("does not conform"), "does not conform"),
+        (proof("cannot be told"), "cannot say"),
+        (proof("", why="no checks"), "has no checks on record"),
+        (proof("", why="off"), "was off that day, measure again"),
+        (proof("conforms", warm="cannot be told"), "cannot say"),
+    ],
+)
+def test_a_block_says_what_its_sizes_prove(shop, fact, said):
+    shop.conforms = lambda _serial: (fact,)
+    text = str(conforms(Desk(shop), "S1", "FOUR"))
+    assert said in text
+    assert "/gauges/BORE" in text
+
+
+def test_a_block_without_sizes_to_judge_says_nothing(shop):
+    assert str(conforms(Desk(shop), "S1", "FOUR")) == ""
