@@ -127,6 +127,8 @@ class Money:
         Chance that it has paid within 12 months.
     within_year_error : float
         The simulation's standard error of that.
+    middle : float
+        Payback with every input at its middle, from which the sways depart. [months]
     price : Price
     sways : tuple of Sway
         The input that matters most first.
@@ -140,6 +142,7 @@ class Money:
     payback: Ranged3
     within_year: float
     within_year_error: float
+    middle: float
     price: Price
     sways: tuple[Sway, ...]
     draws: int
@@ -234,6 +237,7 @@ def service_money(
         payback=_ranged(payback),
         within_year=within,
         within_year_error=math.sqrt(within * (1 - within) / draws),
+        middle=float(worked(_middles(drawn))[4][0]),
         price=price,
         sways=_sways(drawn, lambda x: float(worked(x)[4][0])),
         draws=draws,
@@ -256,9 +260,13 @@ GROUPS: dict[str, tuple[str, ...]] = {
 """Inputs as people name them, and what is drawn for each."""
 
 
+def _middles(drawn: Mapping[str, Array]) -> dict[str, Array]:
+    return {name: np.array([np.median(values)]) for name, values in drawn.items()}
+
+
 def _sways(drawn: Mapping[str, Array], payback: Callable[[Mapping[str, Array]], float]) -> tuple[Sway, ...]:
     """One input at a time from its 10 to its 90 % point, in step where it is drawn for each family."""
-    middle = {name: np.array([np.median(values)]) for name, values in drawn.items()}
+    middle = _middles(drawn)
     found = []
     for name, parts in GROUPS.items():
         mine = [key for key in drawn if any(key == p or key.startswith(p + " ") for p in parts)]

@@ -94,7 +94,7 @@ def course_chart(case: ServiceCase) -> Figure:
             "marker": {"symbol": symbol, "size": 6, "color": colour, "line": {"width": 1.2}},
             "hovertemplate": "%{x}: %{y:.0f} % of the way to its limit<extra></extra>",
         })  # fmt: skip
-    chart = figure(traces, y_title="worst place,<br>% of its limit", height=165)
+    chart = figure(traces, y_title="worst place,<br>% of its limit", height=146)
     chart["layout"]["margin"] |= {"t": 4, "b": 24}
     layout = chart["layout"]
     layout["shapes"].append({
@@ -112,6 +112,12 @@ def course_chart(case: ServiceCase) -> Figure:
             "text": case.event.kind_name, "font": {"size": 11, "color": INK},
         })  # fmt: skip
     return chart
+
+
+def _months(value: float) -> str:
+    if value > 10 * NEVER:
+        return "never"
+    return f"{value:.1f}" if value >= 1 else f"{value:.2f}"
 
 
 def sway_chart(case: ServiceCase) -> Figure:
@@ -137,18 +143,15 @@ def sway_chart(case: ServiceCase) -> Figure:
         "base": [low for low, _ in ends],
         "x": [high - low for low, high in ends],
         "marker": {"color": BLUE, "opacity": 0.6, "line": {"width": 1, "color": INK}},
-        "text": [
-            f"{low:.1f} to {'never' if math.isinf(s.high) else f'{high:.1f}'}"
-            for s, (low, high) in zip(told, ends, strict=True)
-        ],
+        "text": [f"{_months(s.low)} to {_months(s.high)}" for s in told],
         "textposition": "outside",
         "hovertemplate": "%{y}: %{text} months<extra></extra>",
     }
-    chart = figure([bars], y_title="", x_title="months until it has paid", height=54 + 18 * max(len(told), 1))
+    chart = figure([bars], y_title="", x_title="months until it has paid", height=50 + 17 * max(len(told), 1))
     layout = chart["layout"]
     layout["showlegend"] = False
     layout["margin"] |= {"t": 4, "b": 30}
-    middle = case.money.payback.p50
+    middle = case.money.middle
     widest = max([high for _, high in ends] + ([middle] if math.isfinite(middle) else []), default=1.0)
     layout["xaxis"] |= {"range": [0, 1.22 * widest]}
     if math.isfinite(middle) and middle <= widest:

@@ -131,26 +131,16 @@ def _counts(case: ServiceCase) -> Markup:
             f"If it goes on drifting as it did, {share_text(case.ahead.estimate)} of the blocks are out in a month "
             f"({share_text(case.ahead.lower)} to {share_text(case.ahead.upper)})."
         )
-    return (
-        told
-        + tag("p", " ".join(words))
-        + tag(
-            "p",
-            "In brackets after a count: the exact interval that holds the true share in 95 of 100 cases.",
-            class_="hint",
-        )
-    )
+    return told + tag("p", " ".join(words))
 
 
 def _effects(case: ServiceCase) -> Markup:
     rows = []
     rest = [e for e in case.effects if not e.effect.found]
     for e in [x for x in case.effects if x.effect.found] or rest:
-        found = "yes" if e.effect.found else "no" if e.effect.level is not None else "not compared"
         rows.append(
             (
                 e.feature_name,
-                tag("b", found) if e.effect.found else found,
                 change_text(e),
                 ratio_text(e),
                 pattern_text(e),
@@ -159,12 +149,12 @@ def _effects(case: ServiceCase) -> Markup:
             )
         )
     head = (
-        "Feature", "Changed", "Level, after less before", "Spread", "Places", "Could have missed up to",
+        "Feature", "Level, after less before", "Spread", "Places", "Could have missed up to",
         "Same weeks elsewhere",
     )  # fmt: skip
     hint = (
         "Each family on each gauge has its own level, and wear or drift that went on is taken out, so that neither is "
-        "credited to the service. Changed: stands out from everything compared here (of those, 1 in 20 may be chance). "
+        "credited to the service. Changed is what stands out from all compared (of that, 1 in 20 may be chance). "
         "Could have missed: a change of that size is found 8 times in 10."
     )
     others = Markup("")
@@ -193,6 +183,7 @@ def _grounds(case: ServiceCase, plan: Plan) -> Markup:
 def _foot(case: ServiceCase, plan: Plan) -> str:
     told = f"{plan.shop.name}. Told from what was known on {moment(case.asked)}. Data {case.digest[:32]}. "
     told += f"Plan {case.plan_sha[:32]}."
+    told += " In brackets after a count: the exact interval that holds the true share in 95 of 100 cases."
     if case.money is not None:
         m = case.money
         told += (

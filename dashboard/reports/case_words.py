@@ -23,11 +23,13 @@ def money_text(value: float) -> str:
 
 
 def months_text(value: float) -> str:
-    """A payback: to a tenth of a month up to a year, whole months up to ten years, else ``more than 10 years``."""
+    """A payback: days under a month, tenths of a month up to ten, then whole ones; ``more than 10 years`` at most."""
     if math.isinf(value) or value > 120:
         return "more than 10 years"
     if value > 36:
         return f"{value / 12:.0f} years"
+    if value < 1:
+        return f"{max(1.0, 30.4 * value):.0f} days"
     return f"{value:.0f} months" if value >= 10 else f"{value:.1f} months"
 
 

@@ -149,7 +149,7 @@ def _lines(review: MonthReview) -> Markup:
         rows.append(
             tag("tr", tag("td", sentence_case(named(machine, name)), colspan=len(HEAD)), class_="group")
         )
-        rows += [tag("tr", [tag("td", cell) for cell in _cells(line)]) for line in group]
+        rows += [_row(line) for line in group]
     head = tag("thead", tag("tr", [tag("th", cell, scope="col") for cell in HEAD]))
     note = tag(
         "p",
@@ -162,6 +162,14 @@ def _lines(review: MonthReview) -> Markup:
         tag("div", tag("table", head, tag("tbody", rows), class_="month"), class_="scroll", tabindex="0")
         + note
     )
+
+
+def _row(line: MonthLine) -> Markup:
+    cells = list(_cells(line))
+    if line.why is None:
+        return tag("tr", [tag("td", cell) for cell in cells])
+    told = [tag("td", cell) for cell in cells[:4]]
+    return tag("tr", told, tag("td", line.why, colspan=len(HEAD) - len(cells[:4]), class_="says"))
 
 
 def _cells(line: MonthLine) -> Iterable[object]:

@@ -332,9 +332,12 @@ def test_the_command_prints_and_ends_honestly(demo_folder: Path, tmp_path: Path)
 @pytest.mark.browser
 @pytest.mark.skipif(chromium_path() is None, reason="no Chromium-family browser on this machine")
 def test_the_owners_page_is_one_page_and_printed_twice_the_same(demo_shop: Shop) -> None:
+    done = {
+        m: [e for e in demo_shop.machine_events(m) if e.kind in ("service", "shoes")] for m in ("HN2", "LH1")
+    }
     for case in (
         demo_shop.service_case("HN2", price=6900, down_hours=24, as_of=date(2025, 5, 9)),
-        demo_shop.service_case("HN2", demo_shop.machine_events("HN2")[0]),
+        *(demo_shop.service_case(machine, event) for machine, events in done.items() for event in events),
     ):
         text = on_paper(case_report(case, demo_shop.plan))
         first = pdf.as_pdf(text, case.asked)
@@ -349,6 +352,7 @@ def test_figures_are_written_as_sure_as_they_are() -> None:
     assert money_text(0.0) == "0"
     assert money_text(12.3) == "12"
     assert money_text(float("inf")) == "–"
+    assert months_text(0.194) == "6 days"
     assert months_text(1.94) == "1.9 months"
     assert months_text(20.7) == "21 months"
     assert months_text(float("inf")) == "more than 10 years"
