@@ -255,9 +255,18 @@ def quantiles(shape: Shape, mean: Array | float, sigma: Array | float) -> tuple[
         return low, median, high
     at, *tables = _folded_table()
     ratio = np.abs(m) / np.where(s > 0, s, 1.0)
+    # The grid is even, so that a value's place in it is arithmetic: a search took half the time of a month's review.
+    place = np.fmin(ratio, at[-1]) * ((at.size - 1) / at[-1])
+    index = np.minimum(place.astype(np.intp), at.size - 2)
+    beyond = place - index
     # Far from zero nothing is folded and the points are those of the normal law.
     found = [
-        np.where(s > 0, np.where(ratio < at[-1], np.interp(ratio, at, table), ratio + z) * s, np.abs(m))
+        np.where(
+            s > 0,
+            np.where(ratio < at[-1], table[index] + beyond * (table[index + 1] - table[index]), ratio + z)
+            * s,
+            np.abs(m),
+        )
         for table, z in zip(tables, (-3.0, 0.0, 3.0), strict=True)
     ]
     return found[0], found[1], found[2]
