@@ -30,13 +30,22 @@ def register(app: typer.Typer) -> None:
     @app.command()
     def month(
         month: Annotated[str, typer.Argument(help="The month, like 2031-12.")],
+        draw: Annotated[
+            list[str] | None,
+            typer.Option(help="Draw this process, like MACHINE/operation/feature; may be repeated."),
+        ] = None,
         to: To = None,
         only: Only = None,
         json: Json = False,
         folder: Folder = None,
     ) -> None:
         """Review a month: what every process held, what changed, what to act on. Ctrl+C stops it, nothing is left."""
-        _run("month", {"month": month, "json": json} | _files(to, only), folder, "Reviewing the month")
+        _run(
+            "month",
+            {"month": month, "json": json, "draw": draw} | _files(to, only),
+            folder,
+            "Reviewing the month",
+        )
 
     @app.command("service-case")
     def service_case(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -44,12 +44,15 @@ def read_month(text: str) -> tuple[int, int]:
     return day.year, day.month
 
 
-def month_pieces(shop: Shop, year: int, month: int, step: Step | None = None) -> tuple[MonthReview, Report]:
-    """A month and its report, with the lines drawn that the things to act on are about."""
+def month_pieces(
+    shop: Shop, year: int, month: int, step: Step | None = None, draw: Sequence[str] = ()
+) -> tuple[MonthReview, Report]:
+    """A month and its report; drawn are the processes named, else those that the things to act on are about."""
     from dashboard.reports.month_report import drawn_lines, month_report
 
     review = shop.month(year, month, step)
-    runs = [shop.month_run(line, year, month) for line in drawn_lines(review)]
+    lines = [line for line in review.lines if line.process in draw] if draw else drawn_lines(review)
+    runs = [shop.month_run(line, year, month) for line in lines]
     return review, month_report(review, shop.plan, [run for run in runs if run is not None])
 
 
@@ -62,7 +65,14 @@ def month(shop: Shop, asked: Mapping[str, Any], step: Step | None = None) -> Out
         year, number = read_month(str(asked["month"]))
     except Unasked as error:
         return Outcome("", MISUSE, str(error))
-    review, report = month_pieces(shop, year, number, step)
+    draw = [str(name) for name in asked.get("draw") or ()]
+    review, report = month_pieces(shop, year, number, step, draw)
+    unknown = sorted(set(draw) - {line.process for line in review.lines})
+    if unknown:
+        known = ", ".join(dict.fromkeys(line.process for line in review.lines))
+        return Outcome(
+            "", MISUSE, f"No such process in that month: {', '.join(unknown)}. There are: {known}."
+        )
     if asked.get("json"):
         tables = {
             name: [dict(zip(head, row, strict=True)) for row in rows]
@@ -104,6 +114,32 @@ def find_event(shop: Shop, machine: str, when: date, as_of: date | None = None) 
     raise Unasked(f"Nothing was done to {machine} on {when} that is known. Nearest: {told}.")
 
 
+def check_case(shop: Shop, asked: Mapping[str, Any]) -> tuple[EventFact | None, date | None]:
+    """The event and the day that a case is asked about.
+
+    Raises
+    ------
+    Unasked
+        There is no such machine or event.
+    """
+    machine, plan = str(asked["machine"]), shop.plan
+    if machine not in plan.machines and machine not in plan.gauges:
+        raise Unasked(f"There is no machine {machine!r}. Machines: {', '.join(plan.machines)}.")
+    as_of = date.fromisoformat(asked["as_of"]) if asked.get("as_of") else None
+    if as_of is not None and as_of > shop.now().date():
+        raise Unasked(f"{as_of} has not been yet: a case is told from what is known.")
+    if asked.get("event"):
+        when = date.fromisoformat(asked["event"])
+        if when > shop.now().date():
+            raise Unasked(f"{when} has not been yet: leave the event away to see what a service would save.")
+        return find_event(shop, machine, when, as_of), as_of
+    if machine not in plan.machines:
+        raise Unasked(
+            f"{machine} is a gauge: a service case is about a machine. Machines: {', '.join(plan.machines)}."
+        )
+    return None, as_of
+
+
 def case_of(shop: Shop, asked: Mapping[str, Any], step: Step | None = None) -> ServiceCase:
     """The service case asked for.
 
@@ -112,24 +148,10 @@ def case_of(shop: Shop, asked: Mapping[str, Any], step: Step | None = None) -> S
     Unasked
         There is no such machine or event.
     """
-    machine = str(asked["machine"])
-    plan = shop.plan
-    if machine not in plan.machines and machine not in plan.gauges:
-        raise Unasked(f"There is no machine {machine!r}. Machines: {', '.join(plan.machines)}.")
-    as_of = date.fromisoformat(asked["as_of"]) if asked.get("as_of") else None
-    if as_of is not None and as_of > shop.now().date():
-        raise Unasked(f"{as_of} has not been yet: a case is told from what is known.")
-    event = None
-    if asked.get("event"):
-        when = date.fromisoformat(asked["event"])
-        if when > shop.now().date():
-            raise Unasked(f"{when} has not been yet: leave the event away to see what a service would save.")
-        event = find_event(shop, machine, when, as_of)
-    elif machine not in plan.machines:
-        raise Unasked(
-            f"{machine} is a gauge: a service case is about a machine. Machines: {', '.join(plan.machines)}."
-        )
-    return shop.service_case(machine, event, asked.get("price"), asked.get("hours"), as_of, step)
+    event, as_of = check_case(shop, asked)
+    return shop.service_case(
+        str(asked["machine"]), event, asked.get("price"), asked.get("hours"), as_of, step
+    )
 
 
 def service_case(shop: Shop, asked: Mapping[str, Any], step: Step | None = None) -> Outcome:

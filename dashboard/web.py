@@ -178,6 +178,7 @@ def create_app(desk: Desk, *, port: int, token: str) -> Dash:
     process.register(app, desk)
     intake.register(app, desk)
     month.register(app, desk)
+    service_case.register(app, desk)
     for page in (month, service_case, part):
         page.register_files(app.server, desk)
     actions.register(app.server, desk)

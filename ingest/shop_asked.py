@@ -248,7 +248,12 @@ class AnsweringShop(OpenShop):
                 asked = min(self._cut(as_of), self.now())
                 moment = self._moment(self._cut(as_of))
                 about = {machine, *moment.known.plan.gauges}
-                states = {p: moment.assessed(p).state for p in moment.processes if p.split("/")[0] in about}
+                wanted = [p for p in moment.processes if p.split("/")[0] in about]
+                states = {}
+                for done, p in enumerate(wanted):
+                    states[p] = moment.assessed(p).state
+                    if step is not None:
+                        step(done + 1, len(wanted))
         if event is not None:
             return past_case(moment, states, event, asked, step)
         return proposed_case(moment, states, machine, asked, price, down_hours)

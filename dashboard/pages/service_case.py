@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from datetime import date
 from typing import Any
-from urllib.parse import quote, urlencode
+from urllib.parse import parse_qs, quote, urlencode
 
+from dash import Dash, Input, Output, State, dcc, no_update
 from flask import Flask, Response, abort, request
 from markupsafe import Markup
 
 from dashboard.amounts import day
 from dashboard.desk import Desk
 from dashboard.markup import made, tag
-from dashboard.pages.month import KINDS, as_file, pdf_or_abort
-from dashboard.report_commands import Unasked, case_of
-from dashboard.reports.blocks import Report, on_paper, on_screen
+from dashboard.pages.month import KINDS, LOOK_EVERY_MS, as_file, pdf_or_abort, work_of
+from dashboard.report_commands import Unasked, case_of, check_case
+from dashboard.reports.blocks import on_paper, on_screen
 from dashboard.reports.case_report import case_report
+from dashboard.reports.work import Task
 from dashboard.words import named
 
 ASKED = ("machine", "event", "price", "hours", "as_of")
@@ -33,7 +35,14 @@ def _number(text: str, what: str) -> float | None:
     return value
 
 
-def _report(desk: Desk, query: dict[str, str]) -> Report:
+def _task(desk: Desk, query: dict[str, str]) -> Task:
+    """The work on the case asked for, begun if need be.
+
+    Raises
+    ------
+    Unasked
+        What was asked cannot be.
+    """
     asked: dict[str, Any] = {key: query.get(key) or None for key in ASKED}
     asked["price"] = _number(query.get("price", ""), "The price")
     asked["hours"] = _number(query.get("hours", ""), "The hours")
@@ -43,9 +52,12 @@ def _report(desk: Desk, query: dict[str, str]) -> Report:
                 asked[key] = date.fromisoformat(query[key]).isoformat()
             except ValueError:
                 raise Unasked(f"{query[key]!r} is not a day: write it as 2031-12-31.") from None
-    key = ("case", *(asked[name] for name in ASKED))
-    case = desk.remember(key, lambda: case_of(desk.shop, asked))
-    return case_report(case, desk.shop.plan)
+    check_case(desk.shop, asked)
+    return work_of(desk).ask(_key(query), lambda step: case_of(desk.shop, asked, step))
+
+
+def _key(query: dict[str, str]) -> tuple[str, ...]:
+    return ("case", *(query.get(name, "") for name in ASKED))
 
 
 def layout(desk: Desk, query: dict[str, str]) -> tuple[str, list[Any]]:
@@ -56,13 +68,22 @@ def layout(desk: Desk, query: dict[str, str]) -> tuple[str, list[Any]]:
     if not machine:
         head = tag("h1", "Does a service pay, and what did the last one do?")
         return title, [made(head + _questions(desk, query), class_="page")]
+    if query.get("again"):
+        work_of(desk).again(_key(query))
+    if query.get("stop"):
+        work_of(desk).stop(_key(query))
+    given = urlencode({key: query[key] for key in ASKED if query.get(key)})
     try:
-        report = _report(desk, query)
+        task = _task(desk, query)
+        if task.wrong:
+            raise Unasked(task.wrong)
     except Unasked as error:
         told = tag("h1", "Service case") + tag("p", str(error), class_="empty") + _questions(desk, query)
         return title, [made(told, class_="page")]
+    if not task.finished or task.result is None:
+        return title, _waiting(task, given)
+    report = case_report(task.result, desk.shop.plan)
     title = report.title
-    given = urlencode({key: query[key] for key in ASKED if query.get(key)})
     links = [
         tag(
             "a",
@@ -76,6 +97,51 @@ def layout(desk: Desk, query: dict[str, str]) -> tuple[str, list[Any]]:
     body.append(made(tag("p", "On paper: ", Markup(" · ").join(links), class_="facts"), class_="page"))
     body.append(made(tag("h2", "Ask something else") + _questions(desk, query), class_="page"))
     return title, body
+
+
+def _waiting(task: Task, given: str) -> list[Any]:
+    if task.stopped:
+        again = tag("a", "Begin again", href=f"/service-case?{given}&again=1")
+        told = (
+            tag("h1", "Service case")
+            + tag("p", "Stopped. Nothing was kept.", class_="empty")
+            + tag("p", again)
+        )
+        return [made(told, class_="page")]
+    return [
+        made(progress_text(task, given), id="case-progress", class_="page"),
+        dcc.Interval(id="case-tick", interval=LOOK_EVERY_MS),
+    ]
+
+
+def progress_text(task: Task, given: str) -> Markup:
+    """How far the work is, and the way to stop it."""
+    done = f"{task.done} of {task.total} features" if task.total else "reading what is known"
+    bar = tag(
+        "progress", value=task.done if task.total else None, max=task.total or None, aria_label="Progress"
+    )
+    stop = tag("a", "Stop", href=f"/service-case?{given}&stop=1")
+    return tag("h1", "Service case") + tag("p", bar, f" {done} ", stop, role="status")
+
+
+def register(app: Dash, desk: Desk) -> None:
+    """Progress of a case that is being made."""
+
+    @app.callback(
+        Output("case-progress", "data-made"),
+        Output("told", "data", allow_duplicate=True),
+        Input("case-tick", "n_intervals"),
+        State("url", "search"),
+        prevent_initial_call=True,
+    )
+    def look(ticks: int, search: str | None) -> tuple[Any, Any]:
+        query = {key: values[-1] for key, values in parse_qs((search or "").lstrip("?")).items()}
+        try:
+            task = _task(desk, query)
+        except Unasked:
+            return no_update, ticks
+        given = urlencode({key: query[key] for key in ASKED if query.get(key)})
+        return str(progress_text(task, given)), ticks if task.finished else no_update
 
 
 def _questions(desk: Desk, query: dict[str, str]) -> Markup:
@@ -146,9 +212,16 @@ def register_files(server: Flask, desk: Desk) -> None:
         if "machine" not in query:
             abort(404)
         try:
-            report = _report(desk, query)
+            task = _task(desk, query)
+            if not task.finished:
+                abort(Response("This case is still being made: open its page first.", status=503))
+            if task.result is None:
+                raise Unasked(
+                    task.wrong or "The work on this case was stopped: open its page and begin again."
+                )
         except Unasked as error:
             abort(Response(str(error), status=404, mimetype="text/plain"))
+        report = case_report(task.result, desk.shop.plan)
         data: bytes | str = on_paper(report)
         if kind == "pdf":
             data = pdf_or_abort(str(data), desk.now())

@@ -150,6 +150,15 @@ def test_a_month_that_is_none_is_refused(demo_shop: Shop) -> None:
     assert "year-month" in outcome.err
 
 
+def test_any_process_can_be_drawn(demo_shop: Shop) -> None:
+    name = "HN2/finish_hone/cyl_size"
+    _, report = month_pieces(demo_shop, 2025, 10, draw=[name])
+    assert len(report.charts) == 4  # two families, each its readings and its blocks
+    outcome = month(demo_shop, ASKED | {"draw": ["no/such/thing"]})
+    assert outcome.code == 2
+    assert name in outcome.err
+
+
 def test_files_are_left_where_asked(demo_shop: Shop, tmp_path: Path) -> None:
     outcome = month(demo_shop, ASKED | {"to": str(tmp_path / "a"), "formats": ["html", "xlsx", "csv"]})
     assert outcome.code == 0
@@ -275,7 +284,10 @@ def test_pages_answer_and_their_files_can_be_had(demo_shop: Shop) -> None:
     assert b"bank" in answer.data
     assert client.get("/paper/month/nonsense.csv", base_url=base).status_code == 404
     assert client.get("/paper/month/2025-10.exe", base_url=base).status_code == 404
-    title, body = resolve(desk, "/service-case", "?machine=LH1&event=2025-07-21")
+    until = time.monotonic() + 60
+    while "line hone" not in title and time.monotonic() < until:
+        title, body = resolve(desk, "/service-case", "?machine=LH1&event=2025-07-21")
+        time.sleep(0.2)
     assert "line hone" in title
     assert (
         client.get("/paper/service-case.html?machine=LH1&event=2025-07-21", base_url=base).status_code == 200
