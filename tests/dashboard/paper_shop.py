@@ -311,6 +311,9 @@ class PaperShop:
         )
         return [taken, waits]
 
+    def rows_naming(self, serial: str) -> list[SetAsideFact]:
+        return [row for row in self.set_aside_rows() if serial in row.text]
+
     def set_aside_rows(self, receipt: int | None = None) -> list[SetAsideFact]:
         rows = [
             SetAsideFact(
