@@ -77,7 +77,9 @@ def change_text(line: MonthLine) -> str:
     if line.direction is None:
         if line.change is not None and line.change.reason:
             return "too few blocks to compare"
-        return "–" if line.held is None or line.held.ppk is None else "nothing to compare with"
+        if line.held is None or line.held.ppk is None:
+            return "–"
+        return "not compared" if line.earlier_parts else "nothing to compare with"
     assert line.change is not None
     if line.direction == "noise":
         return DIRECTION["noise"]
