@@ -141,13 +141,13 @@ def test_late_data_that_removes_a_signal_withdraws_it_by_name(tmp_path: Path) ->
         fill(shop, day_files([*early[:14], *jump]))
         raised = shop.process("H1/hone/size")
         assert raised is not None
-        assert [s.status for s in raised.signals if s.monitor == "level"] == ["open"]
+        assert [s.status for s in raised.signals] == ["open"]
         rows = [row for p in missing for row in p.readings()]
         late = [csv("late_jobs.csv", JOBS, [p.job() for p in missing]), csv("late.csv", BORES, rows)]
         shop.take_in(late, datetime(2025, 4, 30, 17))  # noqa: DTZ001
         view = shop.process("H1/hone/size")
         assert view is not None
-        withdrawn = [s for s in view.signals if s.status == "withdrawn" and s.monitor == "level"]
+        withdrawn = [s for s in view.signals if s.status == "withdrawn"]
         assert len(withdrawn) == 1
         assert "late.csv" in (withdrawn[0].withdrawn_by or "")
         assert not [s for s in view.row.signals if s.status == "withdrawn"]
@@ -161,7 +161,8 @@ def test_a_closed_signal_stays_closed_with_its_cause_and_can_be_taken_back(
     gone_off: Path, tmp_path: Path
 ) -> None:
     with copy_of(gone_off, tmp_path / "s") as shop:
-        signal = next(s for s in shop.board()[0].open_signals if s.monitor == "level")
+        board = shop.board()
+        signal = next(s for row in board for s in row.open_signals if s.monitor == "level")
         line = shop.close_signal(
             signal.process, signal.monitor, signal.serial, signal.pass_no,
             "new level accepted", "new stones cut larger", "AB",
@@ -175,7 +176,7 @@ def test_a_closed_signal_stays_closed_with_its_cause_and_can_be_taken_back(
         assert closed.closing is not None
         assert (closed.closing.cause, closed.closing.who) == ("new stones cut larger", "AB")
         shop.undo(line, "AB", "wrong signal")
-        assert [s for s in shop.board()[0].open_signals if s.monitor == "level"] == [signal]
+        assert [r.open_signals for r in shop.board()] == [r.open_signals for r in board]
         undone = next(e for e in shop.log() if e.journal_line == line)
         assert undone.undone
 
