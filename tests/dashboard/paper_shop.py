@@ -283,15 +283,19 @@ class PaperShop:
         return ()
 
     def gauges(self, as_of: date | None = None) -> GaugesView:
+        del as_of
         return GaugesView((), ())
 
     def conforms(self, serial: str) -> tuple[()]:
+        del serial
         return ()
 
     def at_reference(self, serial: str) -> tuple[()]:
+        del serial
         return ()
 
     def true_size(self, process: str, held: Any) -> None:
+        del process, held
         return None
 
     def part(self, serial: str) -> PartView | None:
