@@ -296,7 +296,7 @@ class PaperShop:
 
     def true_size(self, process: str, held: Any) -> None:
         del process, held
-        return None
+        return
 
     def part(self, serial: str) -> PartView | None:
         return part(serial) if serial.startswith("S1") else None
