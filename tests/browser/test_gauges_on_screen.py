@@ -2,14 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import shutil
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
 
+from dashboard.service import Service
+from ingest.shop import Shop
 from tests.browser.conftest import PHONE, WIDE
 
 Opener = Callable[..., Page]
+
+
+@pytest.fixture(scope="module")
+def service(demo_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
+    """A copy of its own: what other tests note or close may end the doubt about a gauge."""
+    folder = tmp_path_factory.mktemp("gauges") / "shop"
+    shutil.copytree(demo_folder, folder)
+    with Service(Shop.open(folder), 0) as served:
+        threading.Thread(target=served.run, daemon=True).start()
+        yield served
 
 
 @pytest.mark.parametrize("size", [WIDE, PHONE], ids=["wide", "phone"])
