@@ -135,7 +135,7 @@ def test_damage_of_any_sort_is_counted_to_the_last_line(desk: Desk, data: bytes)
 
 
 @pytest.mark.slow
-@settings(QUICK, max_examples=300)
+@settings(QUICK, max_examples=1000)
 @given(data=damaged())
 def test_much_damage_of_any_sort_is_counted_to_the_last_line(desk: Desk, data: bytes) -> None:
     check(desk, data)
