@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
+from dashboard.cli_common import Folder, Json, finish, read_day
 from dashboard.cli_gauges import gauges
 from dashboard.cli_reports import register as register_reports
 from dashboard.cli_rows import rows
@@ -28,10 +28,6 @@ app.add_typer(rows, name="rows")
 register_reports(app)
 app.add_typer(gauges, name="gauges")
 
-Folder = Annotated[
-    Path | None, typer.Option("--folder", "-f", help="Shop folder; the current one if it holds a plan.")
-]
-Json = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")]
 Port = Annotated[
     int, typer.Option("--port", min=0, max=65535, help="Port on this machine; 0 takes any that is free.")
 ]
@@ -42,23 +38,6 @@ def main() -> None:
     """Entry point of the command ``tenthwise``."""
     prepare()
     app()
-
-
-def _finish(outcome: Outcome) -> NoReturn:
-    if outcome.out:
-        say(outcome.out)
-    if outcome.err:
-        hint(outcome.err)
-    raise typer.Exit(outcome.code)
-
-
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise typer.BadParameter(
-            f"{text!r} is not a day: write it as year-month-day, like 2031-12-31."
-        ) from None
 
 
 @app.command()
@@ -158,12 +137,12 @@ def _check_file(
     try:
         plan = load_plan(shop / PLAN)
         if name is None:
-            _finish(layout_help.check_file(plan, file, layout))
+            finish(layout_help.check_file(plan, file, layout))
         text, outcome = layout_help.draft(plan, file, name)
         if not accept or not text:
-            _finish(outcome)
+            finish(outcome)
         changed = f"{plan.text.rstrip()}\n\n{text}"
-        _finish(
+        finish(
             work_on(
                 shop,
                 lambda found: found.hand_asked("plan", {"text": changed}),
@@ -211,7 +190,7 @@ def ingest(
         outcome = work_on(place, lambda found: found.hand_files(named), here)
     for path in large:
         outcome = commands.both(outcome, _ingest_large(place, path.absolute()))
-    _finish(outcome)
+    finish(outcome)
 
 
 def _ingest_large(place: Path, path: Path) -> Outcome:
@@ -262,9 +241,9 @@ def status(
     from dashboard.folders import shop_folder
     from dashboard.handing import work_on
 
-    day = _day(as_of) if as_of else None
+    day = read_day(as_of) if as_of else None
     query = {"json": "1" if json else "0"} | ({"as_of": day.isoformat()} if day else {})
-    _finish(
+    finish(
         work_on(
             shop_folder(folder),
             lambda found: found.hand("status", query=query),
@@ -355,7 +334,7 @@ def rebuild(folder: Folder = None) -> None:
             commands.rebuilt,
             opening=lambda place: rebuild_or_busy(place, step),
         )
-    _finish(outcome)
+    finish(outcome)
 
 
 @app.command()
@@ -365,7 +344,7 @@ def backtest(json: Json = False, folder: Folder = None) -> None:
     from dashboard.folders import shop_folder
     from dashboard.handing import work_on
 
-    _finish(
+    finish(
         work_on(
             shop_folder(folder),
             lambda found: found.hand("backtest", query={"json": "1" if json else "0"}),
@@ -391,7 +370,7 @@ def backup(
             lambda found: found.hand_asked("backup", {"to": str(place)}),
             lambda shop: commands.backup(shop, place, step),
         )
-    _finish(outcome)
+    finish(outcome)
 
 
 @app.command()
@@ -405,7 +384,7 @@ def export(
     from dashboard.handing import work_on
 
     place = target.absolute()
-    _finish(
+    finish(
         work_on(
             shop_folder(folder),
             lambda found: found.hand_asked("export", {"to": str(place)}),

@@ -3,48 +3,25 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, NoReturn
 
 import typer
 
-from dashboard.terminal import fail, hint, say
+from dashboard.cli_common import AsOf, Folder, Json, read_day, work_asked
+from dashboard.terminal import fail, say
 
 gauges = typer.Typer(
     help="Gauges: which can be trusted, which parts to measure again, the sheet of a trial.",
     no_args_is_help=True,
 )
 
-Folder = Annotated[
-    Path | None, typer.Option("--folder", "-f", help="Shop folder; the current one if it holds a plan.")
-]
-AsOf = Annotated[
-    str | None, typer.Option("--as-of", metavar="DATE", help="What was known at the end of that day.")
-]
-Json = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")]
 
-
-def _work(folder: Path | None, **asked: Any) -> None:
-    from datetime import date
-
+def _work(folder: Path | None, **asked: Any) -> NoReturn:
     from dashboard import gauge_work
-    from dashboard.folders import shop_folder
-    from dashboard.handing import work_on
 
     if asked["as_of"] is not None:
-        try:
-            date.fromisoformat(asked["as_of"])
-        except ValueError:
-            fail(f"{asked['as_of']!r} is not a day: write it as year-month-day, like 2031-12-31.")
-    outcome = work_on(
-        shop_folder(folder),
-        lambda found: found.hand_asked("gauges", asked),
-        lambda shop: gauge_work.run(shop, asked),
-    )
-    if outcome.out:
-        say(outcome.out)
-    if outcome.err:
-        hint(outcome.err)
-    raise typer.Exit(outcome.code)
+        read_day(asked["as_of"])
+    work_asked("gauges", asked, folder, gauge_work.run)
 
 
 @gauges.command("list")

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from dashboard.terminal import fail, hint, progress, say
+from dashboard.cli_common import AsOf, Folder, Json, finish, read_day
+from dashboard.terminal import fail, progress
 
-Folder = Annotated[
-    Path | None, typer.Option("--folder", "-f", help="Shop folder; the current one if it holds a plan.")
-]
-Json = Annotated[bool, typer.Option("--json", help="Print JSON for programs.")]
 To = Annotated[
     Path | None,
     typer.Option("--to", help="Folder to write the files into; without it only the answer is printed."),
@@ -57,9 +53,7 @@ def register(app: typer.Typer) -> None:
         hours: Annotated[
             float | None, typer.Option(min=0, help="Hours the machine would stand still.")
         ] = None,
-        as_of: Annotated[
-            str | None, typer.Option("--as-of", metavar="DATE", help="Tell it from what was known that day.")
-        ] = None,
+        as_of: AsOf = None,
         to: To = None,
         only: Only = None,
         json: Json = False,
@@ -68,10 +62,10 @@ def register(app: typer.Typer) -> None:
         """What did a service do, or would one pay?"""
         asked = {
             "machine": machine,
-            "event": _day(event),
+            "event": _iso(event),
             "price": price,
             "hours": hours,
-            "as_of": _day(as_of),
+            "as_of": _iso(as_of),
             "json": json,
         }
         _run("service_case", asked | _files(to, only), folder, "Looking at the machine")
@@ -97,15 +91,8 @@ def _files(to: Path | None, only: list[str] | None) -> dict[str, Any]:
     return {"to": str(to.absolute()) if to is not None else None, "formats": only}
 
 
-def _day(text: str | None) -> str | None:
-    if text is None:
-        return None
-    try:
-        return date.fromisoformat(text).isoformat()
-    except ValueError:
-        raise typer.BadParameter(
-            f"{text!r} is not a day: write it as year-month-day, like 2031-12-31."
-        ) from None
+def _iso(text: str | None) -> str | None:
+    return None if text is None else read_day(text).isoformat()
 
 
 def _run(command: str, asked: dict[str, Any], folder: Path | None, what: str) -> None:
@@ -131,8 +118,4 @@ def _run(command: str, asked: dict[str, Any], folder: Path | None, what: str) ->
     except KeyboardInterrupt:
         told = "the service that had the work may still finish it" if handed else "nothing was written"
         fail(f"Stopped: {told}.", code=130)
-    if outcome.out:
-        say(outcome.out)
-    if outcome.err:
-        hint(outcome.err)
-    raise typer.Exit(outcome.code)
+    finish(outcome)

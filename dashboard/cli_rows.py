@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, NoReturn
 
 import typer
 
-from dashboard.terminal import fail, hint, say
+from dashboard.cli_common import Folder, Json, work_asked
+from dashboard.terminal import fail
 
 rows = typer.Typer(
     help="Rows that were set aside or are in doubt: list them, use, reject, rewrite or correct them.",
     no_args_is_help=True,
 )
 
-Folder = Annotated[
-    Path | None, typer.Option("--folder", "-f", help="Shop folder; the current one if it holds a plan.")
-]
 Receipt = Annotated[
     int, typer.Argument(help="Number of the file, as `rows list` and the Intake page show it.")
 ]
@@ -29,28 +27,31 @@ Why = Annotated[str, typer.Option("--why", help="The reason; it stays in the log
 Who = Annotated[str, typer.Option("--who", help="Who decides: initials from the plan.")]
 
 
-def _work(folder: Path | None, **asked: Any) -> None:
+def _work(folder: Path | None, **asked: Any) -> NoReturn:
     from dashboard import row_work
-    from dashboard.folders import shop_folder
-    from dashboard.handing import work_on
 
-    outcome = work_on(
-        shop_folder(folder),
-        lambda found: found.hand_asked("rows", asked),
-        lambda shop: row_work.run(shop, asked),
-    )
-    if outcome.out:
-        say(outcome.out)
-    if outcome.err:
-        hint(outcome.err)
-    raise typer.Exit(outcome.code)
+    work_asked("rows", asked, folder, row_work.run)
+
+
+def _judge(
+    folder: Path | None,
+    use: bool,
+    receipt: int,
+    why: str,
+    who: str,
+    lines: list[int] | None,
+    kind: str | None,
+    column: str | None,
+) -> NoReturn:
+    asked = {"receipt": receipt, "reason": why, "who": who, "lines": lines, "kind": kind, "col": column}
+    _work(folder, act="judge", use=use, **asked)
 
 
 @rows.command("list")
 def list_them(
     receipt: Annotated[int | None, typer.Argument(help="Number of a file; by default all files.")] = None,
     kind: Kind = None,
-    json: Annotated[bool, typer.Option("--json", help="Print JSON for programs.")] = False,
+    json: Json = False,
     folder: Folder = None,
 ) -> None:
     """List the rows that do not count, why, and what to do."""
@@ -68,8 +69,7 @@ def use(
     folder: Folder = None,
 ) -> None:
     """Use rows as they stand."""
-    asked = {"receipt": receipt, "reason": why, "who": who, "lines": line, "kind": kind, "col": column}
-    _work(folder, act="judge", use=True, **asked)
+    _judge(folder, True, receipt, why, who, line, kind, column)
 
 
 @rows.command()
@@ -83,8 +83,7 @@ def reject(
     folder: Folder = None,
 ) -> None:
     """Reject rows for good; they stay visible."""
-    asked = {"receipt": receipt, "reason": why, "who": who, "lines": line, "kind": kind, "col": column}
-    _work(folder, act="judge", use=False, **asked)
+    _judge(folder, False, receipt, why, who, line, kind, column)
 
 
 @rows.command()

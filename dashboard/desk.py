@@ -8,6 +8,7 @@ from collections.abc import Callable, Hashable
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, TypeVar
 
+from dashboard.reports.work import Work
 from ingest.board import BoardRow, LogEntry, PartView, ProcessView, ReceiptFact, SetAsideFact
 
 if TYPE_CHECKING:
@@ -40,6 +41,8 @@ class Desk:
         self._remembering = threading.Lock()
         self._told: OrderedDict[Hashable, object] = OrderedDict()
         self._kept: dict[Hashable, tuple[object, object]] = {}
+        self.work = Work(lambda: self.version)
+        """Long work that pages wait for."""
 
     def write(self, work: Callable[[Shop], T]) -> T:
         """Run work that changes the shop, one at a time, and forget what was told before."""

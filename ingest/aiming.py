@@ -74,12 +74,7 @@ def aims(moment: Moment, process: str) -> tuple[AimFact, ...]:
         gauge = facts.options.resolution / math.sqrt(12.0)
         aim = best_aim(facts.data.readings[own], lower, upper, *money, _STEP, gauge)
         if aim is not None:
-            found.append(
-                AimFact(
-                    family, aim.best, aim.low, aim.high, aim.now, aim.cost_now, aim.cost_best, aim.cost_below,
-                    aim.cost_above, aim.step, aim.out_low, aim.out_high, aim.parts, *money,
-                )
-            )  # fmt: skip
+            found.append(AimFact(family, aim, *money))
     return tuple(found)
 
 

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from spc.aim import Aim
 
 
 @dataclass(frozen=True)
@@ -172,23 +176,11 @@ class CauseFact:
 
 @dataclass(frozen=True)
 class AimFact:
-    """Where to aim a size in one family, and what it costs to aim elsewhere. Deviations from target, base unit."""
+    """Where to aim a size in one family, and what it costs to aim elsewhere."""
 
     family: str
-    best: float
-    low: float
-    high: float
-    """Range that holds the best aim with 8 of 10 chances."""
-    now: float
-    cost_now: float
-    cost_best: float
-    cost_below: float
-    cost_above: float
-    """Expected cost of a part as it is, at the best aim, and how much more one step (`step`) below and above it."""
-    step: float
-    out_low: float
-    out_high: float
-    parts: int
+    aim: Aim
+    """Deviations from target. [base unit]"""
     small: float
     large: float
     """What a part out of tolerance costs on either side, by the plan."""

@@ -7,15 +7,12 @@ from datetime import UTC, date, datetime
 
 import numpy as np
 
-from ingest.case_costs import MONTH_DAYS
 from ingest.case_facts import CaseFamily, CaseLimit, CaseShare
 from ingest.case_rows import Bools, Judged, between, judged
 from ingest.facts import ProcessFacts
 from ingest.moment import Moment
-from spc.errors import SpcError
-from spc.intervals import Index, binomial_interval
+from spc.intervals import binomial_interval
 from spc.service_effect import chance_larger
-from spc.trends import trend
 
 
 def made_after(rows: Judged, about: Sequence[ProcessFacts], when: datetime) -> Bools:
@@ -83,26 +80,6 @@ def parts_made(moment: Moment, processes: Sequence[ProcessFacts], first: date, l
     for code in family.values():
         counts[names[code]] = counts.get(names[code], 0) + 1
     return counts
-
-
-def share_ahead(rows: Judged, recent: Bools, last: date) -> Index | None:
-    """Share beyond in a month if every part goes on drifting as the latest did; None without a clear drift."""
-    day, over = rows.day[recent].astype(float), rows.over[recent]
-    try:
-        found = trend(over, day)
-    except SpcError:
-        return None
-    if found.p_value > 1 - 0.95 or found.slope.estimate <= 0:
-        return None
-    ahead = last.toordinal() + MONTH_DAYS - day
-
-    def share(slope: float) -> float:
-        return float(np.mean(over + max(slope, 0.0) * ahead > 0))
-
-    slope = found.slope
-    if share(slope.estimate) <= float(rows.out[recent].mean()):
-        return None
-    return Index(share(slope.estimate), share(slope.lower), share(slope.upper), slope.confidence)
 
 
 def by_limit(

@@ -14,7 +14,7 @@ import numpy as np
 
 from ingest.board_wear import EvidenceFact, LeftFact
 from ingest.plan import Plan
-from spc.cause_evidence import alternates, crossed_person, first_of_day, gradual, only_one
+from spc.cause_evidence import alternates, crossed_person, first_of_day, gradual, only_one, spread_scores
 from spc.process import Assessment, Floats, Ints, Signal
 
 if TYPE_CHECKING:
@@ -166,7 +166,11 @@ def evidence_of(
     wider = signal.monitor in ("scatter", "spread within part")
     from spc.watch import spread_score  # the list reads the table; only an assessment scores
 
-    score = _spread_scores(facts, result, signal) if signal.monitor == "spread within part" else result.score
+    if signal.monitor == "spread within part":
+        before = (np.arange(len(facts.parts)) < signal.change_from) & data.learn
+        score = spread_scores(result.spread[:, signal.stratum], data.family, before)
+    else:
+        score = result.score
     score = spread_score(score[since]) if signal.monitor == "scatter" else score[since]
     found: list[EvidenceFact] = []
     if signal.monitor == "level":
@@ -205,22 +209,6 @@ def evidence_of(
         elif feature.kind != "check" and len(who[1]):
             apart.append("person")
     return tuple(found), tuple(apart)
-
-
-def _spread_scores(facts: ProcessFacts, result: Assessment, signal: Signal) -> Floats:
-    """Spread within each part in standard deviations from what its family showed before the change.
-
-    Of s^(2/3), which is nearly normal (Wilson and Hilferty 1931). NaN for a family with fewer than 10 parts before.
-    """
-    value = result.spread[:, signal.stratum] ** (2.0 / 3.0)
-    score = np.full(value.size, np.nan)
-    before = (np.arange(value.size) < signal.change_from) & np.isfinite(value) & facts.data.learn
-    for code in np.unique(facts.data.family):
-        own = facts.data.family == code
-        known = value[own & before]
-        if known.size >= 10 and known.std() > 0:
-            score[own] = (value[own] - known.mean()) / known.std(ddof=1)
-    return score
 
 
 def _add(found: list[EvidenceFact], key: str, chance: float | None, detail: str = "") -> None:

@@ -92,7 +92,7 @@ def withdrawn(store: Store, plan: Plan, calendar: Calendar, most: int) -> list[L
     """Entries of the log for the newest so many withdrawn signals, newest first."""
     told = [
         entry
-        for signal in queries.withdrawn(store, plan.zone, most)
+        for signal in queries.signals(store, plan.zone, status="withdrawn", most=most)
         for entry in _signal(plan, calendar, signal)
         if entry.kind == "withdrawn"
     ]

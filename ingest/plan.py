@@ -320,7 +320,3 @@ class Plan(Entry):
         """Specification in force on a day: the latest that had begun; None when there was none."""
         begun = [s for s in self._specs.get((feature, family), ()) if s.valid_from <= on]
         return begun[-1] if begun else None
-
-    def measured_by(self, operation: str) -> tuple[str, ...]:
-        """Features made by an operation, derived ones included."""
-        return tuple(key for key, entry in self.features.items() if entry.operation == operation)

@@ -14,8 +14,6 @@ from ingest.plan import Feature, Plan, Quantity, Specification
 from ingest.plan_lines import Path
 from spc.units import dimension
 
-_DIMENSION_OF_KIND = {"time": "time"}
-
 
 @dataclass(frozen=True)
 class Finding:

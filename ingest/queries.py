@@ -164,24 +164,20 @@ def _with_gaps(values: Sequence[float | None]) -> list[float]:
     return [math.nan if value is None else value for value in values]
 
 
-def signals(store: Store, zone: ZoneInfo, process: str | None = None) -> list[SignalFact]:
-    """Stored signals, withdrawn ones too, newest first."""
+def signals(
+    store: Store,
+    zone: ZoneInfo,
+    process: str | None = None,
+    *,
+    status: str | None = None,
+    most: int | None = None,
+) -> list[SignalFact]:
+    """Stored signals, withdrawn ones too, newest first; of one process, of one status, so many at most."""
     with store.cursor() as cursor:
         rows = cursor.execute(
-            "select facts from signal where $1 is null or process = $1 "
-            "order by since desc, process, monitor, stratum",
-            [process],
-        ).fetchall()
-    return [signal_from(row[0], zone) for row in rows]
-
-
-def withdrawn(store: Store, zone: ZoneInfo, most: int) -> list[SignalFact]:
-    """The newest so many withdrawn signals, newest first."""
-    with store.cursor() as cursor:
-        rows = cursor.execute(
-            "select facts from signal where status = 'withdrawn' "
-            "order by since desc, process, monitor, stratum limit $1",
-            [most],
+            "select facts from signal where ($1 is null or process = $1) and ($2 is null or status = $2) "
+            "order by since desc, process, monitor, stratum limit $3",
+            [process, status, most],
         ).fetchall()
     return [signal_from(row[0], zone) for row in rows]
 

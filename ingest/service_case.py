@@ -17,7 +17,6 @@ from ingest.case_counts import (
     made_after,
     parts_made,
     same_readings,
-    share_ahead,
     share_of,
 )
 from ingest.case_facts import CaseControl, CaseEffect, ServiceCase
@@ -32,7 +31,7 @@ from ingest.case_rows import (
 from ingest.facts import ProcessFacts, concerns
 from ingest.limits import EPOCH
 from ingest.moment import Moment
-from spc.service_effect import service_effects
+from spc.service_effect import service_effects, share_ahead
 
 DAYS = 49
 """Days compared on either side of a service, and looked back from a proposed one: seven weeks."""
@@ -232,7 +231,7 @@ def proposed_case(
             "grounds": tuple(sorted(grounds, key=lambda s: s.since_time)),
             "money": money,
             "no_money": why,
-            "ahead": share_ahead(rows, recent, last),
+            "ahead": share_ahead(rows.over[recent], rows.day[recent], float(last.toordinal() + MONTH_DAYS)),
         }
     )
 

@@ -13,6 +13,7 @@ from ingest.cause_rank import Weighed, weigh
 from ingest.causes import Others, evidence_of
 from ingest.moment import Moment
 from spc.cause_evidence import first_of_day, only_one
+from spc.gauge_error import step_between
 
 _EPOCH = date(1970, 1, 1).toordinal()
 LATEST_DAYS = 120
@@ -82,14 +83,15 @@ def first_part_of_the_day(moment: Moment, process: str) -> FirstOfDay | None:
     first = np.concatenate([[True], np.diff(day) != 0])
     several = np.isin(day, day[~first])
     early, late = value[first & several], value[~first]
-    gap = float(early.mean() - late.mean())
-    error = 1.96 * float(np.sqrt(early.var(ddof=1) / early.size + late.var(ddof=1) / late.size))
+    gap = step_between(late, early)
+    if gap.lower is None or gap.upper is None:
+        return None
     who = facts.table.by_whom(facts.rows[rows])["who"].to_numpy(object)
     names = {name: i for i, name in enumerate(sorted({w for w in who if isinstance(w, str)}))}
     codes = np.array([names.get(w, -1) if isinstance(w, str) else -1 for w in who], dtype=np.int64)
     # Around their own mean: a level that all share must not look like one person's.
     one = only_one((late - late.mean()) / sd, codes[~first])
     return FirstOfDay(
-        gap, gap - error, gap + error, int((first & several).sum()), None if one is None else one[0] > 0.9,
+        gap.estimate, gap.lower, gap.upper, int((first & several).sum()), None if one is None else one[0] > 0.9,
         date.fromordinal(int(day[0]) + _EPOCH),
     )  # fmt: skip

@@ -6,10 +6,12 @@ import math
 
 import numpy as np
 
-from spc.process import Floats, Ints
+from spc.process import Bools, Floats, Ints
 
 FEWEST = 5
 """Parts of a group since the change before it is compared with the others."""
+FEWEST_BEFORE = 10
+"""Parts of a family before a change from which its usual spread is known."""
 _FEWEST_IN_ORDER = 12
 
 
@@ -144,3 +146,35 @@ def alternates(score: Floats) -> float | None:
 def _chance(odds: float) -> float:
     """From log odds, never quite sure: the model itself may be wrong."""
     return min(max(1.0 / (1.0 + math.exp(-min(max(odds, -50.0), 50.0))), 0.02), 0.98)
+
+
+def spread_scores(spread: Floats, family: Ints, before: Bools) -> Floats:
+    """Spread within each part in standard deviations from what its family showed before a change.
+
+    Parameters
+    ----------
+    spread
+        (n,) standard deviation within each part; NaN where it was not measured. [any unit]
+    family
+        (n,) family codes.
+    before
+        (n,) True for the parts to compare with.
+
+    Returns
+    -------
+    ndarray
+        (n,) scores of s^(2/3); NaN for a family with fewer than 10 parts to compare with, or with equal ones. [-]
+
+    References
+    ----------
+    .. [1] Wilson, E. B. & Hilferty, M. M. (1931), Proceedings of the National Academy of Sciences 17, 684-688: the cube
+       root of a variance is nearly normal (from memory).
+    """
+    value = spread ** (2.0 / 3.0)
+    score = np.full(value.size, np.nan)
+    for code in np.unique(family):
+        own = family == code
+        known = value[own & before & np.isfinite(value)]
+        if known.size >= FEWEST_BEFORE and known.std() > 0:
+            score[own] = (value[own] - known.mean()) / known.std(ddof=1)
+    return score

@@ -10,6 +10,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from spc.comparison import BeforeAfter, LevelChange, PatternChange, SpreadChange, before_after
 from spc.errors import SpcError
+from spc.intervals import Index
+from spc.trends import trend
 
 Array = NDArray[np.float64]
 
@@ -92,11 +94,6 @@ class Effect:
     def pattern_found(self) -> bool:
         """Whether it is the position pattern that stands out."""
         return self.found and self.pattern is not None and self.pattern.p_value <= FALSE_SHARE
-
-    @property
-    def spread_found(self) -> bool:
-        """Whether it is the spread that stands out."""
-        return self.found and self.spread is not None and self.spread.p_robust <= FALSE_SHARE
 
 
 def service_effects(
@@ -321,3 +318,47 @@ def chance_larger(out_now: ArrayLike, of_now: ArrayLike, out_then: ArrayLike, of
     then = rng.beta(k0 + 0.5, n0 - k0 + 0.5, size)
     weight = n1 / n1.sum()
     return float(np.mean(((now - then) * weight).sum(axis=0) > 0))
+
+
+def share_ahead(over: ArrayLike, day: ArrayLike, at: float, *, confidence: float = 0.95) -> Index | None:
+    """Share of parts beyond a limit on a day to come, if every part goes on drifting as the latest did.
+
+    Parameters
+    ----------
+    over : array-like, shape (n,)
+        How far each part is beyond its limit, negative within. [any unit]
+    day : array-like, shape (n,)
+        When it was made. [days]
+    at : float
+        The day to come. [days]
+    confidence : float
+        Of the interval, which holds the slope only.
+
+    Returns
+    -------
+    Index or None
+        None without a clear drift outwards, or where it brings no more parts beyond. [-]
+
+    References
+    ----------
+    .. [1] Slope and its error as in `spc.trends.trend`; carrying each part on along it is common practice, no source.
+    """
+    y, when = np.asarray(over, dtype=float), np.asarray(day, dtype=float)
+    try:
+        slope = trend(y, when, confidence=confidence)
+    except SpcError:
+        return None
+    if slope.p_value > 1 - confidence or slope.slope.estimate <= 0:
+        return None
+
+    def share(rate: float) -> float:
+        return float(np.mean(y + max(rate, 0.0) * (at - when) > 0))
+
+    if share(slope.slope.estimate) <= float(np.mean(y > 0)):
+        return None
+    return Index(
+        share(slope.slope.estimate),
+        share(slope.slope.lower),
+        share(slope.slope.upper),
+        slope.slope.confidence,
+    )

@@ -4,6 +4,7 @@ import os
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
+from typing import NoReturn
 
 import pytest
 from filelock import FileLock
@@ -57,3 +58,18 @@ def chromium_path() -> str | None:
     named = os.environ.get("TENTHWISE_BROWSER")
     found = (shutil.which(name) for name in ("chromium", "chromium-browser", "google-chrome", "msedge"))
     return named or next(filter(None, found), None)
+
+
+def lacking(what: str) -> NoReturn:
+    """This machine lacks what a test needs: a user is told and the test skipped; in CI it fails."""
+    if os.environ.get("CI"):
+        pytest.fail(what)
+    pytest.skip(what)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    """Path of a Chromium-family browser."""
+    return chromium_path() or lacking(
+        "no Chromium-family browser: install one (apt-get install chromium) or name it in TENTHWISE_BROWSER"
+    )

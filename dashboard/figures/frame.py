@@ -107,3 +107,15 @@ def month_ticks(
     if kept[1] - kept[0] < len(times) / (2 * most):
         kept = kept[1:]  # a month of which only a few parts are in sight has no room for its name
     return kept, [f"{times[i]:%b} {times[i].year}" for i in kept]
+
+
+def limit_line(layout: dict[str, Any], at: float, name: str) -> None:
+    """Add a limit of the specification to a layout: a dashed line across, with its name at the right."""
+    layout["shapes"].append({
+        "type": "line", "xref": "paper", "x0": 0, "x1": 1, "yref": "y", "y0": at, "y1": at,
+        "line": {"color": VERMILION, "width": 1.4, "dash": "longdash"},
+    })  # fmt: skip
+    layout["annotations"].append({
+        "x": 1, "xref": "paper", "xanchor": "right", "y": at, "yref": "y", "yanchor": "bottom",
+        "showarrow": False, "text": name, "font": {"size": 11, "color": VERMILION},
+    })  # fmt: skip

@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from dashboard.amounts import size_unit, unit_text
-from dashboard.figures.frame import BLUE, GREY, VERMILION, Figure, figure
+from dashboard.figures.frame import BLUE, GREY, VERMILION, Figure, figure, limit_line
 from ingest.case_facts import ServiceCase
 from ingest.month_facts import MonthRun
 from spc.units import from_base
@@ -57,14 +57,7 @@ def run_chart(run: MonthRun) -> Figure:
             continue
         y = from_base(limit, unit)
         if min(values) - 3 * spread <= y <= max(values) + 3 * spread:
-            layout["shapes"].append({
-                "type": "line", "xref": "paper", "x0": 0, "x1": 1, "yref": "y", "y0": y, "y1": y,
-                "line": {"color": VERMILION, "width": 1.4, "dash": "longdash"},
-            })  # fmt: skip
-            layout["annotations"].append({
-                "x": 1, "xref": "paper", "xanchor": "right", "y": y, "yref": "y", "yanchor": "bottom",
-                "showarrow": False, "text": name, "font": {"size": 11, "color": VERMILION},
-            })  # fmt: skip
+            limit_line(layout, y, name)
     return chart
 
 

@@ -19,6 +19,7 @@ from dashboard.figures.frame import (
     VERMILION,
     Figure,
     figure,
+    limit_line,
     month_ticks,
     packed,
 )
@@ -218,12 +219,4 @@ def _drawing_limits(view: ProcessView, family: str, layout: dict[str, Any], valu
     for value, name in levels:
         y = from_base(value - base, view.row.display)
         if abs(y - middle) < 3 * max(height, 1e-12):
-            layout["shapes"].append({
-                "type": "line", "xref": "paper", "x0": 0, "x1": 1, "yref": "y", "y0": y, "y1": y,
-                "line": {"color": VERMILION, "width": 1.4, "dash": "longdash"},
-            })  # fmt: skip
-            layout["annotations"].append({
-                "x": 1, "xref": "paper", "xanchor": "right", "y": y, "yref": "y", "yanchor": "bottom",
-                "showarrow": False, "font": {"size": 11, "color": VERMILION},
-                "text": f"drawing limit, {name}, from {day(spec.valid_from)}",
-            })  # fmt: skip
+            limit_line(layout, y, f"drawing limit, {name}, from {day(spec.valid_from)}")

@@ -145,7 +145,7 @@ def aim_part(desk: Desk, row: BoardRow) -> Markup:
 
 
 def _aim_row(desk: Desk, row: BoardRow, one: AimFact) -> tuple[object, ...]:
-    plan, unit, places = desk.shop.plan, row.display, row.decimals
+    plan, aim, unit, places = desk.shop.plan, one.aim, row.display, row.decimals
     family = plan.families[one.family].name if one.family in plan.families else one.family
 
     def off(value: float) -> str:
@@ -161,13 +161,13 @@ def _aim_row(desk: Desk, row: BoardRow, one: AimFact) -> tuple[object, ...]:
     )
     return (
         family,
-        join((tag("b", off(one.best)), f" from target ({off(one.low)} to {off(one.high)}), ",
-              size(target + one.best, unit, places))),
-        off(one.now),
-        f"{_money(one.cost_now)} now, {_money(one.cost_best)} there",
-        f"{_money(one.cost_below)} more",
-        f"{_money(one.cost_above)} more",
-        f"{one.parts} blocks",
+        join((tag("b", off(aim.best)), f" from target ({off(aim.low)} to {off(aim.high)}), ",
+              size(target + aim.best, unit, places))),
+        off(aim.now),
+        f"{_money(aim.cost_now)} now, {_money(aim.cost_best)} there",
+        f"{_money(aim.cost_below)} more",
+        f"{_money(aim.cost_above)} more",
+        f"{aim.parts} blocks",
     )  # fmt: skip
 
 

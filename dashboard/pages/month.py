@@ -3,37 +3,25 @@
 from __future__ import annotations
 
 from typing import Any
-from urllib.parse import parse_qs, urlencode
 
-from dash import Dash, Input, Output, State, dcc, no_update
+from dash import Dash
 from flask import Flask, Response, abort
 from markupsafe import Markup
 
 from dashboard.desk import Desk
 from dashboard.markup import made, tag
+from dashboard.pages import progress
+from dashboard.pages.paper import KINDS, as_file, file_links, printed
 from dashboard.report_commands import Unasked, month_pieces, read_month
-from dashboard.reports.blocks import Report, on_paper, on_screen
+from dashboard.reports.blocks import Report, on_screen
 from dashboard.reports.month_report import MONTHS, pictures
 from dashboard.reports.month_words import line_name
-from dashboard.reports.pdf import NoPdf, as_pdf
-from dashboard.reports.work import Task, Work
+from dashboard.reports.work import Task
 from ingest.month_facts import MonthLine, MonthReview
 
-KINDS = {
-    "html": "text/html; charset=utf-8",
-    "pdf": "application/pdf",
-    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-    "csv": "text/csv; charset=utf-8",
-}
+TITLE, PATH, COUNTED = "The month", "/month", "lines"
 OFFERED = 24
 """Months back that can be chosen."""
-LOOK_EVERY_MS = 700
-_works: dict[int, Work] = {}
-
-
-def work_of(desk: Desk) -> Work:
-    """The long work of a service."""
-    return _works.setdefault(id(desk), Work(desk))
 
 
 def month_text(year: int, month: int) -> str:
@@ -58,7 +46,7 @@ def _asked(desk: Desk, query: dict[str, str]) -> str:
 
 def _task(desk: Desk, text: str) -> Task:
     year, month = read_month(text)
-    return work_of(desk).ask(("month", text), lambda step: month_pieces(desk.shop, year, month, step))
+    return desk.work.ask(("month", text), lambda step: month_pieces(desk.shop, year, month, step))
 
 
 def _chooser(desk: Desk, text: str) -> Markup:
@@ -85,19 +73,16 @@ def layout(desk: Desk, query: dict[str, str]) -> tuple[str, list[Any]]:
     text = _asked(desk, query)
     key = ("month", text)
     if query.get("again"):
-        work_of(desk).again(key)
+        desk.work.again(key)
     if query.get("stop"):
-        work_of(desk).stop(key)
+        desk.work.stop(key)
     task = _task(desk, text)
     chooser = made(_chooser(desk, text), class_="page")
     if not task.finished or task.result is None:
-        return "The month", [chooser, *_waiting(task, text)]
+        return TITLE, [chooser, *progress.waiting(task, TITLE, PATH, {"month": text}, COUNTED)]
     review, report = task.result
-    links = [
-        tag("a", f"{kind.upper()}", href=f"/paper/month/{text}.{kind}", download=f"month-{text}.{kind}")
-        for kind in KINDS
-    ]
-    files = tag("p", "On paper and for a spreadsheet: ", Markup(" · ").join(links), class_="facts")
+    links = file_links(f"/paper/month/{text}", f"month-{text}", KINDS)
+    files = tag("p", "On paper and for a spreadsheet: ", links, class_="facts")
     body = [chooser, made(files, class_="page"), *on_screen(report)]
     if review.lines:
         body.append(
@@ -138,44 +123,14 @@ def _chosen(desk: Desk, review: MonthReview, query: dict[str, str]) -> list[Any]
     return on_screen(Report("", (pictures(run),), ""))[:-1]
 
 
-def _waiting(task: Task, text: str) -> list[Any]:
-    if task.wrong or task.stopped:
-        said = task.wrong or "Stopped. Nothing was kept."
-        again = tag("a", "Begin again", href=f"/month?{urlencode({'month': text, 'again': 1})}")
-        return [
-            made(tag("h1", "The month") + tag("p", said, class_="empty") + tag("p", again), class_="page")
-        ]
-    return [
-        made(progress_text(task, text), id="month-progress", class_="page"),
-        dcc.Interval(id="month-tick", interval=LOOK_EVERY_MS),
-    ]
-
-
-def progress_text(task: Task, text: str) -> Markup:
-    """How far the work is, and the way to stop it."""
-    done = f"{task.done} of {task.total} lines" if task.total else "reading what is known"
-    bar = tag(
-        "progress", value=task.done if task.total else None, max=task.total or None, aria_label="Progress"
-    )
-    stop = tag("a", "Stop", href=f"/month?{urlencode({'month': text, 'stop': 1})}")
-    return tag("h1", "The month") + tag("p", bar, f" {done} ", stop, role="status")
-
-
 def register(app: Dash, desk: Desk) -> None:
     """Progress of a month that is being made."""
 
-    @app.callback(
-        Output("month-progress", "data-made"),
-        Output("told", "data", allow_duplicate=True),
-        Input("month-tick", "n_intervals"),
-        State("url", "search"),
-        prevent_initial_call=True,
-    )
-    def look(ticks: int, search: str | None) -> tuple[str, Any]:
-        query = {key: values[-1] for key, values in parse_qs((search or "").lstrip("?")).items()}
+    def find(query: dict[str, str]) -> tuple[Task, dict[str, str]]:
         text = _asked(desk, query)
-        task = _task(desk, text)
-        return str(progress_text(task, text)), ticks if task.finished else no_update
+        return _task(desk, text), {"month": text}
+
+    progress.register(app, TITLE, PATH, COUNTED, find)
 
 
 def register_files(server: Flask, desk: Desk) -> None:
@@ -194,27 +149,11 @@ def register_files(server: Flask, desk: Desk) -> None:
         task = _task(desk, month_text(year, month))
         result = task.result if task.finished else None
         review, report = result if result is not None else month_pieces(desk.shop, year, month)
-        if kind == "html":
-            data: bytes | str = on_paper(report)
-        elif kind == "xlsx":
+        data: bytes | str
+        if kind == "xlsx":
             data = as_xlsx(review, desk.shop.plan)
         elif kind == "csv":
             data = as_csv(review, desk.shop.plan)
         else:
-            data = pdf_or_abort(on_paper(report), review.asked)
-        return as_file(data, KINDS[kind], f"month-{month_text(year, month)}.{kind}")
-
-
-def pdf_or_abort(text: str, stamp: Any) -> bytes:
-    """The PDF, or an answer that says why there is none."""
-    try:
-        return as_pdf(text, stamp)
-    except NoPdf as error:
-        abort(Response(str(error), status=503, mimetype="text/plain"))
-
-
-def as_file(data: bytes | str, kind: str, name: str) -> Response:
-    """An answer that a browser saves under this name."""
-    answer = Response(data, content_type=kind)
-    answer.headers["Content-Disposition"] = f'attachment; filename="{name}"'
-    return answer
+            data = printed(report, kind, review.asked)
+        return as_file(data, kind, f"month-{month_text(year, month)}")

@@ -15,10 +15,9 @@ from dashboard.desk import Desk
 from dashboard.markup import made, table, tag
 from dashboard.pages.board import process_href
 from dashboard.pages.conforms import conforms
+from dashboard.pages.paper import PRINTED, as_file, file_links, printed
 from dashboard.report_commands import part_sheet
-from dashboard.reports.blocks import on_paper
 from dashboard.reports.part_report import derived_table
-from dashboard.reports.pdf import NoPdf, as_pdf
 from dashboard.words import named
 from ingest.board import PartReading, PartView
 from ingest.places import place_text
@@ -163,16 +162,8 @@ def layout(desk: Desk, query: dict[str, str], serial: str | None = None) -> tupl
     aside = _aside(desk, view.serial)
     if aside:
         body += tag("h2", "Which rows that name it do not count?") + aside
-    sheet = [
-        tag(
-            "a",
-            kind.upper(),
-            href=f"/paper/part/{quote(view.serial, safe='')}.{kind}",
-            download=f"block.{kind}",
-        )
-        for kind in ("pdf", "html")
-    ]
-    body += tag("p", "The sheet for its folder: ", Markup(" · ").join(sheet), class_="facts")
+    sheet = file_links(f"/paper/part/{quote(view.serial, safe='')}", "block", PRINTED)
+    body += tag("p", "The sheet for its folder: ", sheet, class_="facts")
     if view.processes:
         links = [
             tag(
@@ -199,22 +190,13 @@ def register_files(server: Flask, desk: Desk) -> None:
     @server.get("/paper/part/<path:name>")
     def part_file(name: str) -> Response:
         serial, _, kind = name.rpartition(".")
-        if kind not in ("html", "pdf") or not serial:
+        if kind not in PRINTED or not serial:
             abort(404)
         try:
             report = part_sheet(desk.shop, serial)
         except LookupError:
             abort(404)
-        data: bytes | str = on_paper(report)
-        if kind == "pdf":
-            try:
-                data = as_pdf(str(data), desk.now())
-            except NoPdf as error:
-                abort(Response(str(error), status=503, mimetype="text/plain"))
-        mime = "application/pdf" if kind == "pdf" else "text/html; charset=utf-8"
-        answer = Response(data, content_type=mime)
-        answer.headers["Content-Disposition"] = f'attachment; filename="block.{kind}"'
-        return answer
+        return as_file(printed(report, kind, desk.now()), kind, "block")
 
 
 def part_href(serial: str) -> str:

@@ -4,22 +4,24 @@ from __future__ import annotations
 
 from datetime import date
 from typing import Any
-from urllib.parse import parse_qs, quote, urlencode
+from urllib.parse import quote, urlencode
 
-from dash import Dash, Input, Output, State, dcc, no_update
+from dash import Dash
 from flask import Flask, Response, abort, request
 from markupsafe import Markup
 
 from dashboard.amounts import day
 from dashboard.desk import Desk
 from dashboard.markup import made, tag
-from dashboard.pages.month import KINDS, LOOK_EVERY_MS, as_file, pdf_or_abort, work_of
+from dashboard.pages import progress
+from dashboard.pages.paper import PRINTED, as_file, file_links, printed
 from dashboard.report_commands import Unasked, case_of, check_case
-from dashboard.reports.blocks import on_paper, on_screen
+from dashboard.reports.blocks import on_screen
 from dashboard.reports.case_report import case_report
 from dashboard.reports.work import Task
 from dashboard.words import named
 
+TITLE, PATH, COUNTED = "Service case", "/service-case", "features"
 ASKED = ("machine", "event", "price", "hours", "as_of")
 
 
@@ -53,7 +55,11 @@ def _task(desk: Desk, query: dict[str, str]) -> Task:
             except ValueError:
                 raise Unasked(f"{query[key]!r} is not a day: write it as 2031-12-31.") from None
     check_case(desk.shop, asked)
-    return work_of(desk).ask(_key(query), lambda step: case_of(desk.shop, asked, step))
+    return desk.work.ask(_key(query), lambda step: case_of(desk.shop, asked, step))
+
+
+def _given(query: dict[str, str]) -> dict[str, str]:
+    return {key: query[key] for key in ASKED if query.get(key)}
 
 
 def _key(query: dict[str, str]) -> tuple[str, ...]:
@@ -63,85 +69,45 @@ def _key(query: dict[str, str]) -> tuple[str, ...]:
 def layout(desk: Desk, query: dict[str, str]) -> tuple[str, list[Any]]:
     """Title and body: the questions, and the case asked for."""
     body: list[Any] = []
-    title = "Service case"
+    title = TITLE
     machine = query.get("machine")
     if not machine:
         head = tag("h1", "Does a service pay, and what did the last one do?")
         return title, [made(head + _questions(desk, query), class_="page")]
     if query.get("again"):
-        work_of(desk).again(_key(query))
+        desk.work.again(_key(query))
     if query.get("stop"):
-        work_of(desk).stop(_key(query))
-    given = urlencode({key: query[key] for key in ASKED if query.get(key)})
+        desk.work.stop(_key(query))
     try:
         task = _task(desk, query)
         if task.wrong:
             raise Unasked(task.wrong)
     except Unasked as error:
-        told = tag("h1", "Service case") + tag("p", str(error), class_="empty") + _questions(desk, query)
+        told = tag("h1", TITLE) + tag("p", str(error), class_="empty") + _questions(desk, query)
         return title, [made(told, class_="page")]
     if not task.finished or task.result is None:
-        return title, _waiting(task, given)
+        return title, progress.waiting(task, TITLE, PATH, _given(query), COUNTED)
     report = case_report(task.result, desk.shop.plan)
     title = report.title
-    links = [
-        tag(
-            "a",
-            kind.upper(),
-            href=f"/paper/service-case.{kind}?{given}",
-            download=f"service-case-{quote(machine)}.{kind}",
-        )
-        for kind in ("pdf", "html")
-    ]
+    links = file_links(
+        "/paper/service-case", f"service-case-{quote(machine)}", PRINTED, urlencode(_given(query))
+    )
     body += on_screen(report)
-    body.append(made(tag("p", "On paper: ", Markup(" · ").join(links), class_="facts"), class_="page"))
+    body.append(made(tag("p", "On paper: ", links, class_="facts"), class_="page"))
     body.append(made(tag("h2", "Ask something else") + _questions(desk, query), class_="page"))
     return title, body
-
-
-def _waiting(task: Task, given: str) -> list[Any]:
-    if task.stopped:
-        again = tag("a", "Begin again", href=f"/service-case?{given}&again=1")
-        told = (
-            tag("h1", "Service case")
-            + tag("p", "Stopped. Nothing was kept.", class_="empty")
-            + tag("p", again)
-        )
-        return [made(told, class_="page")]
-    return [
-        made(progress_text(task, given), id="case-progress", class_="page"),
-        dcc.Interval(id="case-tick", interval=LOOK_EVERY_MS),
-    ]
-
-
-def progress_text(task: Task, given: str) -> Markup:
-    """How far the work is, and the way to stop it."""
-    done = f"{task.done} of {task.total} features" if task.total else "reading what is known"
-    bar = tag(
-        "progress", value=task.done if task.total else None, max=task.total or None, aria_label="Progress"
-    )
-    stop = tag("a", "Stop", href=f"/service-case?{given}&stop=1")
-    return tag("h1", "Service case") + tag("p", bar, f" {done} ", stop, role="status")
 
 
 def register(app: Dash, desk: Desk) -> None:
     """Progress of a case that is being made."""
 
-    @app.callback(
-        Output("case-progress", "data-made"),
-        Output("told", "data", allow_duplicate=True),
-        Input("case-tick", "n_intervals"),
-        State("url", "search"),
-        prevent_initial_call=True,
-    )
-    def look(ticks: int, search: str | None) -> tuple[Any, Any]:
-        query = {key: values[-1] for key, values in parse_qs((search or "").lstrip("?")).items()}
+    def find(query: dict[str, str]) -> tuple[Task, dict[str, str]] | None:
         try:
-            task = _task(desk, query)
+            return _task(desk, query), _given(query)
         except Unasked:
-            return no_update, ticks
-        given = urlencode({key: query[key] for key in ASKED if query.get(key)})
-        return str(progress_text(task, given)), ticks if task.finished else no_update
+            return None
+
+    progress.register(app, TITLE, PATH, COUNTED, find)
 
 
 def _questions(desk: Desk, query: dict[str, str]) -> Markup:
@@ -206,7 +172,7 @@ def register_files(server: Flask, desk: Desk) -> None:
 
     @server.get("/paper/service-case.<kind>")
     def case_file(kind: str) -> Response:
-        if kind not in ("html", "pdf"):
+        if kind not in PRINTED:
             abort(404)
         query = {key: request.args[key] for key in ASKED if request.args.get(key)}
         if "machine" not in query:
@@ -222,7 +188,4 @@ def register_files(server: Flask, desk: Desk) -> None:
         except Unasked as error:
             abort(Response(str(error), status=404, mimetype="text/plain"))
         report = case_report(task.result, desk.shop.plan)
-        data: bytes | str = on_paper(report)
-        if kind == "pdf":
-            data = pdf_or_abort(str(data), desk.now())
-        return as_file(data, KINDS[kind], f"service-case.{kind}")
+        return as_file(printed(report, kind, desk.now()), kind, "service-case")

@@ -5,10 +5,8 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable, Hashable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
-
-from dashboard.desk import Desk
 
 log = logging.getLogger("tenthwise")
 SOON_S = 0.4
@@ -29,7 +27,13 @@ class Task:
     stopped: bool = False
     wrong: str | None = None
     result: Any = None
-    finished: bool = False
+    ended: threading.Event = field(default_factory=threading.Event)
+    """Set when the work is over, whatever came of it."""
+
+    @property
+    def finished(self) -> bool:
+        """Whether the work is over."""
+        return self.ended.is_set()
 
     def step(self, done: int, total: int) -> None:
         """Told by the work; ends it when somebody has stopped it."""
@@ -43,11 +47,12 @@ class Work:
 
     Parameters
     ----------
-    desk : Desk
+    version : callable
+        Counts the changes of the shop.
     """
 
-    def __init__(self, desk: Desk) -> None:
-        self._desk = desk
+    def __init__(self, version: Callable[[], int]) -> None:
+        self._version = version
         self._tasks: dict[Hashable, Task] = {}
         self._turn = threading.Lock()
 
@@ -61,7 +66,7 @@ class Work:
             Does the work; is given what to tell its progress to.
         """
         with self._turn:
-            full = (key, self._desk.version)
+            full = (key, self._version())
             task = self._tasks.get(full)
             if task is not None:
                 return task
@@ -77,26 +82,27 @@ class Work:
     def stop(self, key: Hashable) -> None:
         """Stop the work of this name, if it runs."""
         with self._turn:
-            task = self._tasks.get((key, self._desk.version))
+            task = self._tasks.get((key, self._version()))
         if task is not None:
             task.stopped = True
 
     def again(self, key: Hashable) -> None:
         """Forget a task that was stopped or went wrong, so that it can begin anew."""
         with self._turn:
-            task = self._tasks.get((key, self._desk.version))
+            task = self._tasks.get((key, self._version()))
             if task is not None and (task.stopped or task.wrong):
-                del self._tasks[(key, self._desk.version)]
+                del self._tasks[(key, self._version())]
 
     @staticmethod
     def _run(task: Task, make: Callable[[Callable[[int, int], None]], Any]) -> None:
         try:
             task.result = make(task.step)
         except Stopped:
-            pass
+            pass  # the page says so by itself
         except (ValueError, LookupError) as error:
             task.wrong = str(error)
         except Exception:
             log.exception("A report could not be made.")
             task.wrong = "It could not be made; the service's own log says why."
-        task.finished = True
+        finally:
+            task.ended.set()

@@ -5,6 +5,7 @@ is remembered; "after a change" that a few processes have another state, as afte
 the others is still good.
 """
 
+import itertools
 import json
 from typing import Any
 
@@ -12,6 +13,7 @@ from dash import Dash, Input, Output
 
 from dashboard.figures.parts import part_chart
 from dashboard.service import Service
+from dashboard.web import resolve
 from ingest.board import ProcessView
 from ingest.records import state_from
 from tests.benchmarks.pairs import compare, say, show
@@ -104,6 +106,11 @@ def main() -> None:
         def nothing() -> bytes:
             return tick("nothing", "data")
 
+        serials = itertools.cycle(sorted({part.serial for part in longest(service).parts}))
+
+        def block() -> object:
+            return resolve(service.desk, f"/part/{next(serials)}", "")
+
         lines = (
             ("chart of a process, last 120 parts, as served / no-op callback", chart, nothing, 2.0),
             (
@@ -119,6 +126,7 @@ def main() -> None:
                 0.1,
             ),
             ("list as served between changes / no-op callback", board, nothing, 10.0),
+            ("page of a block, another each time / no-op callback", block, nothing, None),
         )
         for name, ours, theirs, goal in lines:
             show(f"{name} (p50)", compare(ours, theirs, pairs=5, calls=15), goal)

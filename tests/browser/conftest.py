@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 import threading
 from collections.abc import Callable, Iterator
@@ -13,7 +12,6 @@ from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from dashboard.service import Service
 from ingest.shop import Shop
-from tests.conftest import chromium_path
 
 expect.set_options(timeout=30_000)  # a shared machine answers late; a fault does not answer at all
 
@@ -25,16 +23,10 @@ expect.set_options(timeout=45_000)
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
+def browser(chromium: str) -> Iterator[Browser]:
     """Chromium, Chrome or Edge of this machine."""
-    path = chromium_path()
-    if path is None:
-        hint = "no Chromium-family browser: install one (apt-get install chromium) or name it in TENTHWISE_BROWSER"
-        if os.environ.get("CI"):
-            pytest.fail(hint)
-        pytest.skip(hint)
     with sync_playwright() as driver:
-        found = driver.chromium.launch(executable_path=path)
+        found = driver.chromium.launch(executable_path=chromium)
         yield found
         found.close()
 

@@ -7,6 +7,7 @@ from dashboard.desk import Desk
 from dashboard.pages.insight import aim_part, causes_part, wear_part
 from dashboard.words import reason
 from ingest.board_wear import AimFact, CauseFact, StartFact
+from spc.aim import Aim
 from tests.dashboard.paper_shop import PaperShop, off, row
 from tests.dashboard.test_stones import NEAR
 
@@ -32,7 +33,7 @@ class KnowingShop(PaperShop):
         del process
         return (
             AimFact(
-                "FOUR", -0.5, -1.0, 0.0, 0.3, 4.1, 3.1, 162.0, 777.0, 25.4, 0.01, 0.001, 60, 165.0, 780.0
+                "FOUR", Aim(-0.5, -1.0, 0.0, 0.3, 4.1, 3.1, 162.0, 777.0, 25.4, 0.01, 0.001, 60), 165.0, 780.0
             ),
         )
 

@@ -104,12 +104,12 @@ def test_a_backtest_shows_coverage_as_it_is(demo_shop: Shop) -> None:
 
 def test_the_aim_stays_away_from_scrap(demo_shop: Shop) -> None:
     """A bore left small is honed again, one gone large is scrap: the aim is below the middle, by less than a tenth."""
-    found = {aim.family: aim for aim in demo_shop.aims("HN1/finish_hone/cyl_size")}
+    found = {fact.family: fact.aim for fact in demo_shop.aims("HN1/finish_hone/cyl_size")}
     assert set(found) == {"F1", "F2"}
     for aim in found.values():
         assert -2.54 < aim.best < 0 and aim.low < aim.best < aim.high
         assert aim.cost_above > aim.cost_below > 0
-    deck = {aim.family: aim for aim in demo_shop.aims("DM2/deck/deck_height")}
+    deck = {fact.family: fact.aim for fact in demo_shop.aims("DM2/deck/deck_height")}
     assert deck["F3"].best > 0  # a deck cut low is scrap, one left high is cut again
     assert demo_shop.aims(RPK) == ()
 

@@ -4,7 +4,9 @@ import errno
 import os
 import random
 import shutil
+import tempfile
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -14,12 +16,15 @@ from ingest.archive import ArchiveError
 from ingest.journal import JournalError
 from ingest.problems import StoreError
 from ingest.shop import Shop
+from tests.conftest import lacking
 from tests.faults.checks import assert_sound, opened
 from tests.faults.conftest import FAULTS
 from tests.ingest.small_shop import PLAN, day_files, parts
 
 DAYS = day_files(parts(9))
 DATABASE = "tenthwise.duckdb"
+ANY_USER = 65534
+"""Number of the user who owns nothing, on most systems."""
 
 
 @pytest.fixture(scope="module")
@@ -162,7 +167,10 @@ def test_the_nth_write_fails_on_a_full_disk(
 @pytest.fixture
 def small_disk() -> Iterator[Callable[[int], None]]:
     """Limits the size any file of this process may reach, as a disk does that is nearly full."""
-    resource = pytest.importorskip("resource", reason="only there where the system limits file sizes")
+    try:
+        import resource
+    except ImportError:
+        lacking("this system cannot limit the size of a file")
     import signal
 
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
@@ -193,15 +201,32 @@ def test_a_database_that_cannot_grow_loses_nothing(
     assert_sound(folder, held)
 
 
-def test_a_folder_that_may_only_be_read_says_so(folder: Path) -> None:
-    if os.geteuid() == 0:
-        pytest.skip("the owner of the machine may write anywhere")
-    for path in (folder, *folder.rglob("*")):
-        path.chmod(0o555 if path.is_dir() else 0o444)
+@contextmanager
+def nobody_special() -> Iterator[None]:
+    """For a while the process may do no more than any user: the owner of the machine may write anywhere."""
+    if os.geteuid() != 0:
+        yield
+        return
+    os.seteuid(ANY_USER)
     try:
-        with pytest.raises(OSError, match="ermission"):
-            Shop.open(folder)
+        yield
     finally:
-        for path in (folder, *folder.rglob("*")):
+        os.seteuid(0)
+
+
+def test_a_folder_that_may_only_be_read_says_so(stopped: Path) -> None:
+    # Not below tmp_path, which another user may not even enter.
+    with tempfile.TemporaryDirectory() as outer:
+        Path(outer).chmod(0o755)
+        folder = Path(outer) / "shop"
+        shutil.copytree(stopped, folder)
+        held = hashes(folder)
+        everything = (folder, *folder.rglob("*"))
+        for path in everything:
+            path.chmod(0o555 if path.is_dir() else 0o444)
+        with nobody_special(), pytest.raises(OSError, match="ermission") as told:
+            Shop.open(folder)
+        assert str(folder) in str(told.value)
+        for path in everything:
             path.chmod(0o755 if path.is_dir() else 0o644)
-    assert_sound(folder, hashes(folder))
+        assert_sound(folder, held)

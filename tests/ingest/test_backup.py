@@ -110,7 +110,7 @@ def test_a_backup_that_was_cut_or_changed_is_refused_and_leaves_nothing(shop: Sh
 
 
 @pytest.mark.parametrize(
-    "name", ["../evil.toml", "/tmp/evil", "archive/../../evil", "inbox/x.csv", "archive/plans/a/b"]
+    "name", ["../evil.toml", "/evil", "archive/../../evil", "inbox/x.csv", "archive/plans/a/b"]
 )
 def test_a_name_cannot_leave_the_folder(name: str, tmp_path: Path) -> None:
     data = b"evil"

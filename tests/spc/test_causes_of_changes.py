@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from spc.cause_evidence import alternates, crossed_person, first_of_day, gradual, only_one
+from spc.cause_evidence import alternates, crossed_person, first_of_day, gradual, only_one, spread_scores
 from spc.cause_likelihood import Fault, rank_causes
 
 RNG = np.random.default_rng
@@ -94,3 +94,19 @@ def test_what_fits_worse_than_something_else_is_not_named():
     many = [Fault(f"f{i}", 1.0 + i, {}) for i in range(9)]
     assert [f.key for f in rank_causes(many, {}, {})] == ["f8", "f7", "f6"]
     assert math.isclose(sum(f.share for f in rank_causes(many, {}, {}, most=9)) + 0.5 / 45.5, 1.0)
+
+
+def test_spreads_are_scored_by_what_their_own_family_showed():
+    rng = RNG(5)
+    family = np.arange(4000) % 2
+    spread = np.sqrt(rng.chisquare(6, 4000) / 6) * np.where(family == 0, 1.0, 10.0)
+    before = np.arange(4000) < 3000
+    score = spread_scores(spread, family, before)
+    for code in (0, 1):
+        late = score[(family == code) & ~before]
+        # 500 scores: four standard errors of their mean and of their standard deviation.
+        assert abs(late.mean()) < 4 / math.sqrt(500)
+        assert abs(late.std(ddof=1) - 1.0) < 4 / math.sqrt(1000)
+    assert spread_scores(3.0 * spread, family, before) == pytest.approx(score)
+    assert np.isnan(spread_scores(spread[:18], family[:18], before[:18])).all()
+    assert np.isnan(spread_scores(np.ones(40), np.zeros(40, int), np.ones(40, bool))).all()

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from spc.service_effect import Served, chance_larger, differ_by_family, service_effects
+from spc.service_effect import Served, chance_larger, differ_by_family, service_effects, share_ahead
 
 N = 60
 
@@ -137,3 +137,17 @@ def test_families_differ_only_by_more_than_noise() -> None:
     assert not differ_by_family([9, 7], [24, 22])
     assert not differ_by_family([0, 0], [24, 22])
     assert not differ_by_family([5], [20])
+
+
+def test_the_share_ahead_follows_a_drift_and_is_not_told_without_one() -> None:
+    day = np.arange(60.0)
+    noise = np.random.default_rng(21).normal(0.0, 0.05, 60)
+    drifting = -1.0 + 0.01 * day + noise  # from 1.0 inside the limit to 0.4 inside it
+    ahead = share_ahead(drifting, day, 160.0)
+    assert ahead is not None and ahead.estimate > 0.95  # 0.6 beyond by then
+    assert ahead.lower is not None and ahead.upper is not None
+    assert ahead.lower <= ahead.estimate <= ahead.upper
+    assert share_ahead(drifting, day, 61.0) is None  # nothing is beyond yet
+    assert share_ahead(-1.0 + noise, day, 160.0) is None
+    assert share_ahead(-drifting - 2.0, day, 160.0) is None  # it drifts inwards
+    assert share_ahead(drifting[:3], day[:3], 160.0) is None
