@@ -7,32 +7,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from ingest.plan import Feature, Plan, Quantity, Specification
+from ingest.plan_check_layouts import check_layouts
+from ingest.plan_findings import Finding, listed
 from ingest.plan_lines import Path
 from spc.units import dimension
 
 
-@dataclass(frozen=True)
-class Finding:
-    """One thing wrong in a plan, at a path of keys and list indexes."""
-
-    path: Path
-    reason: str
-    remedy: str
-
-
-def listed(names: Iterable[str]) -> str:
-    """Names for a message: sorted, and a word when there is none."""
-    return ", ".join(sorted(names)) or "none is declared"
-
-
 def check(plan: Plan) -> list[Finding]:
     """Everything in the plan that does not fit together, in no special order."""
-    from ingest.plan_check_layouts import check_layouts
-
     parts = (_shop, _machines, _gauges, _features, _derived, _specifications, _renewals, _events, _costs)
     return [finding for part in parts for finding in part(plan)] + list(check_layouts(plan))
 

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 from ingest.cells_time import FormError, compile_form
 from ingest.plan import Column, Feature, Layout, Plan
-from ingest.plan_check import Finding, listed
+from ingest.plan_findings import Finding, listed
 from ingest.plan_lines import Path
 from spc.units import dimension
 

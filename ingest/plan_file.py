@@ -13,7 +13,8 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from ingest import plan as model
-from ingest.plan_check import Finding, check
+from ingest.plan_check import check
+from ingest.plan_findings import Finding
 from ingest.plan_layout import Column, Layout, Place
 from ingest.plan_lines import key_lines, line_of
 from ingest.plan_types import Entry
