@@ -172,37 +172,62 @@ def one_sided_limits(
     root = 3 * np.sqrt(size)
     # Negative indices are answered by their mirror image, where the noncentral t is accurate.
     t = np.abs(root * np.asarray(estimate, dtype=float))
-    tail = (1 - confidence) / 2
-    z = float(ndtri(tail))
+    z = float(ndtri((1 - confidence) / 2))
+    nu = size - 1
+    middle = (1 - 2 / (9 * nu)) ** 1.5
+
+    def near(wanted: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The spread's own quantile and the mean's, as if each stood alone, joined by Pythagoras."""
+        edge = np.sqrt(chdtri(nu, ndtr(wanted)) / nu)
+        return t * middle - np.sign(wanted) * np.hypot(t * (edge - middle), wanted)
 
     def centre(wanted: float) -> NDArray[np.float64]:
-        """Noncentrality at which T <= t has the chance Phi(wanted), by secants on the normal scale.
+        """Noncentrality at which T <= t has the chance Phi(wanted).
 
-        There the chance is nearly a straight line, so a few steps reach the end of a float's digits.
+        On the normal scale the chance is nearly a straight line of the noncentrality, so a parabola through the last
+        three places reaches the end of a float's digits in a few steps. The second place is what `near` says
+        when it is asked for as much more as its first answer fell short.
         """
 
-        def miss(at: NDArray[np.float64]) -> NDArray[np.float64]:
-            return ndtri(np.clip(nctdtr(size - 1, at, t), 1e-300, 1 - 1e-16)) - wanted
+        def miss(at: NDArray[np.float64], of: NDArray[np.int_] | slice) -> NDArray[np.float64]:
+            return ndtri(np.clip(nctdtr(nu[of], at, t[of]), 1e-300, 1 - 1e-16)) - wanted
 
-        # The spread's own quantile and the mean's, as if each stood alone, joined by Pythagoras.
-        middle, edge = (np.sqrt(chdtri(size - 1, share) / (size - 1)) for share in (0.5, ndtr(wanted)))
-        before = t * middle - math.copysign(1, wanted) * np.hypot(t * (edge - middle), wanted)
-        off = miss(before)
-        here = before + np.clip(off, -3, 3) * np.sqrt(1 + t**2 / (2 * (size - 1)))
-        now = miss(here)
+        found = near(np.full(t.shape, wanted))
+        first = miss(found, slice(None))
+        open_ = np.arange(t.size)
+        places, misses = [found.copy(), near(wanted - first)], [first]
         for _ in range(60):
-            rise = np.where(now != off, now - off, -1.0)
-            step = np.where(now != off, now * (here - before) / rise, 0.0)
-            room = 1.0 + np.abs(here) / 2
-            before, off, here = here, now, here - np.clip(step, -room, room)
-            if np.max(np.abs(step) / (1 + np.abs(here)), initial=0.0) < 1e-9:
+            misses.append(miss(places[-1], open_))
+            step = _to_zero(places, misses)
+            here = places[-1]
+            step = np.clip(step, -1.0 - np.abs(here) / 2, 1.0 + np.abs(here) / 2)
+            found[open_] = here + step
+            # What a step leaves is a small part of the product of the misses that it was drawn through.
+            left = np.abs(misses[-1] * misses[-2]) > (1e-7 if len(misses) > 2 else 1e-8)
+            if not left.any():
                 break
-            now = miss(here)
-        return here
+            open_ = open_[left]
+            places = [*(place[left] for place in places[-2:]), found[open_]]
+            misses = [miss_[left] for miss_ in misses[-2:]]
+        return found
 
     low, high = centre(-z) / root, centre(z) / root
     below = np.asarray(estimate) < 0
     return np.where(below, -high, low), np.where(below, -low, high)
+
+
+def _to_zero(places: list[NDArray[np.float64]], misses: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+    """Step from the last place to where the parabola (of two places: the line) through the misses is 0."""
+
+    def slope(a: NDArray[np.float64], b: NDArray[np.float64], rise: NDArray[np.float64]):
+        return np.divide(b - a, rise, out=np.zeros(a.shape), where=rise != 0)
+
+    last = slope(places[-2], places[-1], misses[-1] - misses[-2])
+    step = -misses[-1] * last
+    if len(places) > 2:
+        before = slope(places[-3], places[-2], misses[-2] - misses[-3])
+        step += misses[-1] * misses[-2] * slope(before, last, misses[-1] - misses[-3])
+    return step
 
 
 def _sized(n: float) -> None:

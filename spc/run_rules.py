@@ -201,7 +201,7 @@ def _some_of(member: Bools, count: int, of: int) -> Bools:
     if of == 1:
         return member
     total = np.zeros(member.shape, dtype=np.int8)
-    for back in range(of):
+    for back in range(min(of, member.shape[-1])):
         total[..., back:] += member[..., : member.shape[-1] - back]
     return member & (total >= count)
 

@@ -6,13 +6,15 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from spc.charts import individuals
 from spc.errors import SpcError, TooFewReadings
 from spc.indices import limit_index, width_index
 from spc.intervals import one_sided_interval, one_sided_limits
 from spc.many import many_charts, many_components, many_indices
-from spc.run_rules import RULES, check_rules, standard_score
+from spc.run_rules import RULES, broken, check_rules, standard_score
 from spc.smoothed import cusum_chart, ewma_chart
 from spc.spread import overall_spread, pivotal_draws
 from spc.strata import split_strata
@@ -33,6 +35,26 @@ def test_charts_equal_those_of_one_process():
             assert found.last[i, j] == (at[-1] if at else -1)
         ewma = ewma_chart(row, target=chart.center, sigma=chart.sigma)
         cusum = cusum_chart(row, target=chart.center, allowance=0.5 * chart.sigma, limit=5 * chart.sigma)
+        assert (found.average_out[i], found.sum_out[i]) == (ewma.beyond.size, cusum.beyond.size)
+
+
+@given(st.integers(0, 10_000), st.integers(2, 70), st.integers(1, 9), st.sampled_from([0.05, 0.2, 1.0]))
+@settings(max_examples=60, deadline=None)
+def test_charts_of_any_length_equal_those_of_one_process(seed, n, m, weight):
+    """Coarse values make ties and points right on a zone's border; long excursions reach over pieces and bytes."""
+    rng = np.random.default_rng(seed)
+    x = np.round(
+        rng.normal(size=(m, n)) + np.repeat(rng.normal(0, 2, (m, 2)), [n // 2, n - n // 2], axis=1), 1
+    )
+    x[:, -1] += 0.05 * (np.ptp(x, axis=1) == 0)
+    found = many_charts(x, RULES, weight=weight, width=2.4, allowance=0.3, limit=2.5)
+    for i, row in enumerate(x):
+        z = standard_score(row, found.center[i], found.sigma[i])
+        for j, rule in enumerate(RULES):
+            at = np.flatnonzero(broken(z, rule))
+            assert (found.counts[i, j], found.last[i, j]) == (at.size, at[-1] if at.size else -1)
+        ewma = ewma_chart(z, target=0.0, sigma=1.0, weight=weight, width=2.4)
+        cusum = cusum_chart(z, target=0.0, allowance=0.3, limit=2.5)
         assert (found.average_out[i], found.sum_out[i]) == (ewma.beyond.size, cusum.beyond.size)
 
 
@@ -66,6 +88,17 @@ def test_exact_limits_are_those_of_the_noncentral_t():
     t, root = 1.1 * 3 * math.sqrt(12), 3 * math.sqrt(12)
     assert nct.sf(t, 11, low[0] * root) == pytest.approx(0.025, abs=1e-9)
     assert nct.cdf(t, 11, high[0] * root) == pytest.approx(0.025, abs=1e-9)
+
+
+@given(st.floats(0.01, 12), st.integers(2, 3_000), st.sampled_from([0.5, 0.9, 0.95, 0.999]))
+@settings(max_examples=60, deadline=None)
+def test_exact_limits_leave_the_chances_they_name(estimate, n, confidence):
+    from scipy.special import nctdtr
+
+    low, high = one_sided_limits(np.array([estimate]), np.array([n]), confidence)
+    root, tail = 3 * math.sqrt(n), (1 - confidence) / 2
+    assert nctdtr(n - 1, low[0] * root, root * estimate) == pytest.approx(1 - tail, abs=2e-8)
+    assert nctdtr(n - 1, high[0] * root, root * estimate) == pytest.approx(tail, abs=2e-8)
 
 
 @pytest.mark.parametrize("limits", [(-4.0, 4.5), (math.nan, 4.0), (-3.0, math.nan)])

@@ -206,3 +206,11 @@ def test_a_cumulative_sum_alarms_as_often_as_computed():
         lengths.append(chart.beyond[0] + 1)
     error = np.std(lengths) / np.sqrt(len(lengths))
     assert abs(np.mean(lengths) - cusum_run_length(0.5, 4, 0.5)) < 3 * error
+
+
+@pytest.mark.parametrize("n", range(6))
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.name)
+def test_series_shorter_than_a_pattern_break_nothing_but_what_fits(rule, n):
+    found = check_rules(np.full(n, 1.5), [rule])
+    fits = rule.zone < 1.5 and rule.kind in ("beyond", "either side") and rule.count <= n
+    assert bool(found) == fits
