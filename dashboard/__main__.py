@@ -1,5 +1,5 @@
 """``python -m dashboard`` is the command ``tenthwise``."""
 
-from dashboard.cli import main
+from dashboard.commands.cli import main
 
 main()

@@ -8,14 +8,14 @@ from collections.abc import Callable, Hashable
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, TypeVar
 
-from dashboard.reports.work import Work
-from ingest.board import BoardRow, LogEntry, PartView, ProcessView, ReceiptFact, SetAsideFact
+from dashboard.long_work import Work
+from ingest.answers.processes import BoardRow, LogEntry, PartView, ProcessView, ReceiptFact, SetAsideFact
 
 if TYPE_CHECKING:
-    from ingest.shop import Shop
-    from spc.capability import Capability
-    from spc.distribution import Fit
-    from spc.histogram import Histogram
+    from ingest.shop.shop import Shop
+    from spc.capability.distribution import Fit
+    from spc.capability.histogram import Histogram
+    from spc.capability.process_capability import Capability
 
 T = TypeVar("T")
 REMEMBERED = 128

@@ -6,8 +6,8 @@ unit, one a call; NaN means "not measured". What cannot be answered honestly rai
 
 Where to start
 --------------
-One series            ``spc.quick.quick(values, lower, upper)``: limits, signals, capability
-A process, part by part   ``spc.assess.assess(ProcessData, ProcessOptions)``: scores, signals, their sizes
+One series            ``spc.capability.quick.quick(values, lower, upper)``: limits, signals, capability
+A process, part by part   ``spc.score.assess.assess(ProcessData, ProcessOptions)``: scores, signals, their sizes
 Charts                `individuals`, `mean_range`, `mean_sd`, `between_within`, `ewma_chart`, `cusum_chart`,
                       `deviation_chart`, `standardised_chart`, `trended_chart`, `t_squared`; `freeze` keeps limits
 Run rules             `check_panel`, `check_rules` with any of `RULES`; `run_length` says how often they alarm
@@ -39,9 +39,18 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from spc.capability import Capability, process_capability
-    from spc.causes import Cause
-    from spc.change_points import (
+    from spc.capability.distribution import Fit, NormalityTest, anderson_darling
+    from spc.capability.histogram import Histogram, histogram_of
+    from spc.capability.indices import limit_index, width_index
+    from spc.capability.limiting import Cause
+    from spc.capability.months import MonthChange, Pair, compare_months
+    from spc.capability.percentile import PercentileCapability, percentile_capability
+    from spc.capability.process_capability import Capability, process_capability
+    from spc.capability.quick import QuickResult
+    from spc.capability.resample import bootstrap_index, part_weights
+    from spc.capability.shapes import Johnson, ShapeFit, Weibull, compare_shapes, fit_johnson, fit_weibull
+    from spc.capability.tolerance import OutOfTolerance
+    from spc.change.change_points import (
         StepByRanks,
         Steps,
         TiedStep,
@@ -50,7 +59,17 @@ if TYPE_CHECKING:
         step_by_ranks,
         tie_to_events,
     )
-    from spc.charts import (
+    from spc.change.comparison import (
+        BeforeAfter,
+        LevelChange,
+        PatternChange,
+        SpreadChange,
+        before_after,
+        equal_spread,
+        smallest_difference,
+    )
+    from spc.change.trends import RankTrend, Trend, newey_west, rank_trend, trend
+    from spc.charts.classical import (
         BetweenWithinChart,
         IndividualsChart,
         Panel,
@@ -60,28 +79,36 @@ if TYPE_CHECKING:
         mean_range,
         mean_sd,
     )
-    from spc.comparison import (
-        BeforeAfter,
-        LevelChange,
-        PatternChange,
-        SpreadChange,
-        before_after,
-        equal_spread,
-        smallest_difference,
+    from spc.charts.cusum_lengths import cusum_limit, cusum_run_length
+    from spc.charts.frozen import FrozenLimits, freeze
+    from spc.charts.many import ManyCharts, ManyIndices, many_charts, many_components, many_indices
+    from spc.charts.rule_lengths import RunLength, run_length, run_lengths
+    from spc.charts.run_rules import (
+        RULES,
+        Rule,
+        RuleSignal,
+        check_panel,
+        check_rules,
+        rule_named,
+        standard_score,
     )
-    from spc.conformity import acceptance_limits, chance_conforms, decision_zone, guard_factor
+    from spc.charts.short_run import (
+        ShortRunChart,
+        deviation_chart,
+        standardised_chart,
+        standardised_means,
+        trended_chart,
+    )
+    from spc.charts.smoothed import CusumChart, cusum_chart, ewma_chart
+    from spc.charts.together import Reference, TogetherChart, learn_reference, t_squared, weighted_t_squared
     from spc.constants import ChartFactors, c4, chart_factors, d2, d3, median_range
-    from spc.cusum_lengths import cusum_limit, cusum_run_length
     from spc.derived import Derived, difference, spread_range, steps
-    from spc.distribution import Fit, NormalityTest, anderson_darling
     from spc.errors import SpcError, TooFewReadings
-    from spc.ewma import ewma_run_length
-    from spc.frozen import FrozenLimits, freeze
-    from spc.gauge_master import Linearity, MasterCheck, linearity, master_check, resolution_verdict
-    from spc.gauge_range import AverageAndRange, average_and_range
-    from spc.gauge_trial import GaugeStudy, gauge_study
-    from spc.histogram import Histogram, histogram_of
-    from spc.indices import limit_index, width_index
+    from spc.gauges.average_range import AverageAndRange, average_and_range
+    from spc.gauges.conformity import acceptance_limits, chance_conforms, decision_zone, guard_factor
+    from spc.gauges.master import Linearity, MasterCheck, linearity, master_check, resolution_verdict
+    from spc.gauges.temperature import LengthAtReference, Temperature, at_reference
+    from spc.gauges.trial import GaugeStudy, gauge_study
     from spc.intervals import (
         Index,
         binomial_interval,
@@ -90,73 +117,59 @@ if TYPE_CHECKING:
         one_sided_limits,
         tolerance_factor,
     )
-    from spc.many import ManyCharts, ManyIndices, many_charts, many_components, many_indices
     from spc.mean_squares import Ranged, large_sample_interval
-    from spc.months import MonthChange, Pair, compare_months
-    from spc.percentile import PercentileCapability, percentile_capability
     from spc.process import Assessment, Closing, Cure, Monitor, ProcessData, ProcessOptions, Signal
-    from spc.quick import QuickResult
-    from spc.resample import bootstrap_index, part_weights
-    from spc.rule_lengths import RunLength, run_length, run_lengths
-    from spc.run_rules import RULES, Rule, RuleSignal, check_panel, check_rules, rule_named, standard_score
-    from spc.shapes import Johnson, ShapeFit, Weibull, compare_shapes, fit_johnson, fit_weibull
-    from spc.short_run import (
-        ShortRunChart,
-        deviation_chart,
-        standardised_chart,
-        standardised_means,
-        trended_chart,
-    )
-    from spc.smoothed import CusumChart, cusum_chart, ewma_chart
+    from spc.score.ewma import ewma_run_length
     from spc.strata import Strata, split_strata
-    from spc.temperature import LengthAtReference, Temperature, at_reference
-    from spc.together import Reference, TogetherChart, learn_reference, t_squared, weighted_t_squared
-    from spc.tolerance import OutOfTolerance
-    from spc.trends import RankTrend, Trend, newey_west, rank_trend, trend
     from spc.units import FACTORS, UNITS, UnitError, dimension, from_base, parse_quantity, parse_unit, to_base
     from spc.variation import Components, moving_range_sigma, overall_sigma, variance_components
 
 _HOMES = {
-    "capability": "Capability process_capability",
-    "causes": "Cause",
-    "change_points": "StepByRanks Steps TiedStep best_steps one_step_test step_by_ranks tie_to_events",
-    "charts": "BetweenWithinChart IndividualsChart Panel SubgroupChart between_within individuals mean_range mean_sd",
-    "comparison": "BeforeAfter LevelChange PatternChange SpreadChange before_after equal_spread smallest_difference",
-    "conformity": "acceptance_limits chance_conforms decision_zone guard_factor",
+    "capability.process_capability": "Capability process_capability",
+    "capability.limiting": "Cause",
+    "change.change_points": "StepByRanks Steps TiedStep best_steps one_step_test step_by_ranks tie_to_events",
+    "charts.classical": (
+        "BetweenWithinChart IndividualsChart Panel SubgroupChart "
+        "between_within individuals mean_range mean_sd"
+    ),
+    "change.comparison": (
+        "BeforeAfter LevelChange PatternChange SpreadChange before_after equal_spread smallest_difference"
+    ),
+    "gauges.conformity": "acceptance_limits chance_conforms decision_zone guard_factor",
     "constants": "ChartFactors c4 chart_factors d2 d3 median_range",
-    "cusum_lengths": "cusum_limit cusum_run_length",
+    "charts.cusum_lengths": "cusum_limit cusum_run_length",
     "derived": "Derived difference spread_range steps",
-    "distribution": "Fit NormalityTest anderson_darling",
+    "capability.distribution": "Fit NormalityTest anderson_darling",
     "errors": "SpcError TooFewReadings",
-    "ewma": "ewma_run_length",
-    "frozen": "FrozenLimits freeze",
-    "gauge_master": "Linearity MasterCheck linearity master_check resolution_verdict",
-    "gauge_range": "AverageAndRange average_and_range",
-    "gauge_trial": "GaugeStudy gauge_study",
-    "histogram": "Histogram histogram_of",
-    "indices": "limit_index width_index",
+    "score.ewma": "ewma_run_length",
+    "charts.frozen": "FrozenLimits freeze",
+    "gauges.master": "Linearity MasterCheck linearity master_check resolution_verdict",
+    "gauges.average_range": "AverageAndRange average_and_range",
+    "gauges.trial": "GaugeStudy gauge_study",
+    "capability.histogram": "Histogram histogram_of",
+    "capability.indices": "limit_index width_index",
     "intervals": "Index binomial_interval bissell_interval one_sided_interval one_sided_limits tolerance_factor",
-    "many": "ManyCharts ManyIndices many_charts many_components many_indices",
+    "charts.many": "ManyCharts ManyIndices many_charts many_components many_indices",
     "mean_squares": "Ranged large_sample_interval",
-    "months": "MonthChange Pair compare_months",
-    "percentile": "PercentileCapability percentile_capability",
+    "capability.months": "MonthChange Pair compare_months",
+    "capability.percentile": "PercentileCapability percentile_capability",
     "process": "Assessment Closing Cure Monitor ProcessData ProcessOptions Signal",
-    "quick": "QuickResult",
-    "resample": "bootstrap_index part_weights",
-    "rule_lengths": "RunLength run_length run_lengths",
-    "run_rules": "RULES Rule RuleSignal check_panel check_rules rule_named standard_score",
-    "shapes": "Johnson ShapeFit Weibull compare_shapes fit_johnson fit_weibull",
-    "short_run": "ShortRunChart deviation_chart standardised_chart standardised_means trended_chart",
-    "smoothed": "CusumChart cusum_chart ewma_chart",
+    "capability.quick": "QuickResult",
+    "capability.resample": "bootstrap_index part_weights",
+    "charts.rule_lengths": "RunLength run_length run_lengths",
+    "charts.run_rules": "RULES Rule RuleSignal check_panel check_rules rule_named standard_score",
+    "capability.shapes": "Johnson ShapeFit Weibull compare_shapes fit_johnson fit_weibull",
+    "charts.short_run": "ShortRunChart deviation_chart standardised_chart standardised_means trended_chart",
+    "charts.smoothed": "CusumChart cusum_chart ewma_chart",
     "strata": "Strata split_strata",
-    "temperature": "LengthAtReference Temperature at_reference",
-    "together": "Reference TogetherChart learn_reference t_squared weighted_t_squared",
-    "tolerance": "OutOfTolerance",
-    "trends": "RankTrend Trend newey_west rank_trend trend",
+    "gauges.temperature": "LengthAtReference Temperature at_reference",
+    "charts.together": "Reference TogetherChart learn_reference t_squared weighted_t_squared",
+    "capability.tolerance": "OutOfTolerance",
+    "change.trends": "RankTrend Trend newey_west rank_trend trend",
     "units": "FACTORS UNITS UnitError dimension from_base parse_quantity parse_unit to_base",
     "variation": "Components moving_range_sigma overall_sigma variance_components",
 }
-_MODULES = ("assess", "quick")
+_MODULES = {"assess": "score.assess", "quick": "capability.quick"}
 _HOME_OF = {name: module for module, names in _HOMES.items() for name in names.split()}
 
 __all__ = [
@@ -308,7 +321,7 @@ __all__ = [
 def __getattr__(name: str) -> Any:
     """Load a public name, or a module named after its main function, on first use."""
     if name in _MODULES:
-        return import_module(f"spc.{name}")
+        return import_module(f"spc.{_MODULES[name]}")
     if name in _HOME_OF:
         value = getattr(import_module(f"spc.{_HOME_OF[name]}"), name)
         globals()[name] = value

@@ -10,7 +10,7 @@ import pytest
 from filelock import FileLock
 from hypothesis import HealthCheck, settings
 
-from ingest.shop import Shop
+from ingest.shop.shop import Shop
 
 # A busy machine is no fault of the program: no test is judged by a clock.
 settings.register_profile("unhurried", deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -32,7 +32,7 @@ def build_demo(into: Path) -> Path:
     """The demonstration shop in a folder of its own below this one."""
     from contextlib import contextmanager
 
-    from dashboard.demo import prepare_demo
+    from dashboard.commands.demo import prepare_demo
 
     @contextmanager
     def silent(_title: str, _total: int) -> Iterator[object]:

@@ -16,6 +16,23 @@ MAY_IMPORT = {
     "dashboard": {"spc", "ingest", "sample_data"},
     "sample_data": set(),
 }
+FLOORS = {
+    "spc": [{""}, {"charts", "score", "wear", "change", "faults"}, {"capability"}, {"gauges"}],
+    "ingest": [
+        {""},
+        {"answers", "plans"},
+        {"storage", "layouts", "readings"},
+        {"intake", "assessing"},
+        {"state"},
+        {"views", "month", "service"},
+        {"gauges"},
+        {"shop"},
+    ],
+    "dashboard": [{""}, {"words"}, {"figures"}, {"reports"}, {"work"}, {"pages"}, {"serving"}, {"commands"}],
+}
+"""The folders of each package from the ground up; files beside the folders stand on the ground."""
+DOORS = {"__init__.py", "__main__.py"}
+"""Files that only hand on what stands above them."""
 FORBIDDEN_IN_SPC = {
     "duckdb", "sqlite3", "plotly", "dash", "flask", "waitress", "time", "datetime", "pathlib", "os", "io",
     "shutil", "tempfile", "subprocess", "socket", "urllib", "random", "csv", "json", "logging", "threading",
@@ -40,6 +57,16 @@ def imported(path: Path) -> Iterator[tuple[int, str]]:
                 yield node.lineno, node.module.split(".")[0]
 
 
+def folders_imported(path: Path, package: str) -> Iterator[tuple[int, str]]:
+    """The folders of its own package that a file imports from; an empty name is a file on the ground."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            parts = node.module.split(".")
+            if parts[0] == package:
+                for name in parts[1:2] or [alias.name for alias in node.names]:
+                    yield node.lineno, name if (ROOT / package / name).is_dir() else ""
+
+
 @pytest.mark.parametrize("package", PACKAGES)
 def test_packages_import_only_what_lies_below_them(package: str) -> None:
     files = sources(package)
@@ -50,6 +77,22 @@ def test_packages_import_only_what_lies_below_them(package: str) -> None:
         for line, name in imported(path)
         if name in {*PACKAGES, "tests"} and name != package and name not in MAY_IMPORT[package]
     ]
+    assert wrong == []
+
+
+@pytest.mark.parametrize("package", FLOORS)
+def test_a_folder_imports_only_what_stands_on_a_lower_floor(package: str) -> None:
+    floor = {folder: n for n, folders in enumerate(FLOORS[package]) for folder in folders}
+    found = {path.name for path in (ROOT / package).iterdir() if any(path.glob("*.py"))}
+    assert found == set(floor) - {""}, "each folder of code needs its floor"
+    wrong = []
+    for path in sources(package):
+        place = path.relative_to(ROOT / package)
+        own = place.parts[0] if len(place.parts) > 1 else ""
+        for line, folder in folders_imported(path, package):
+            door = not own and path.name in DOORS
+            if folder != own and not door and floor[folder] >= floor[own]:
+                wrong.append(f"{path.relative_to(ROOT)}:{line} imports from {folder or package}/")
     assert wrong == []
 
 

@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboard.amounts import count, moment
-from ingest.board import PartPoint, ProcessView
+from dashboard.words.amounts import count, moment
+from ingest.answers.processes import PartPoint, ProcessView
 from spc.units import to_base
 
 REACH = 2.0

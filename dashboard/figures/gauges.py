@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from dashboard.amounts import unit_text
 from dashboard.figures.frame import (
     BLUE,
     FAINT,
@@ -16,10 +15,11 @@ from dashboard.figures.frame import (
     figure,
     packed,
 )
+from dashboard.words.amounts import unit_text
 from spc.units import from_base
 
 if TYPE_CHECKING:
-    from ingest.gauge_board import AuditFact, Episode, GaugeView, StudyFact
+    from ingest.answers.gauges import AuditFact, Episode, GaugeView, StudyFact
 
 
 def check_chart(gauge: GaugeView, unit: str) -> Figure:

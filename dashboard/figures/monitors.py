@@ -16,7 +16,7 @@ from dashboard.figures.frame import (
     month_ticks,
     packed,
 )
-from ingest.board import MonitorTrace, ProcessView
+from ingest.answers.processes import MonitorTrace, ProcessView
 from spc.units import from_base
 
 QUESTIONS = {

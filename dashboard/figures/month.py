@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from dashboard.amounts import size_unit, unit_text
 from dashboard.figures.frame import BLUE, GREY, VERMILION, Figure, figure, limit_line
-from ingest.case_facts import ServiceCase
-from ingest.month_facts import MonthRun
+from dashboard.words.amounts import size_unit, unit_text
+from ingest.answers.case import ServiceCase
+from ingest.answers.month import MonthRun
 from spc.units import from_base
 
 NEVER = 60.0

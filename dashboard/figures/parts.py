@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from dashboard.amounts import day, unit_text
 from dashboard.figures.columns import Columns, Floats, columns
 from dashboard.figures.frame import (
     FAMILY_COLOURS,
@@ -23,7 +22,8 @@ from dashboard.figures.frame import (
     month_ticks,
     packed,
 )
-from ingest.board import EventFact, ProcessView, SignalFact
+from dashboard.words.amounts import day, unit_text
+from ingest.answers.processes import EventFact, ProcessView, SignalFact
 from spc.units import from_base, to_base
 
 BAND = "rgba(138,143,152,0.35)"

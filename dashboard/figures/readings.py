@@ -5,13 +5,13 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from dashboard.amounts import size_unit, unit_text
 from dashboard.figures.frame import BLUE, GREY, VERMILION, Figure, figure, packed
-from ingest.board import ProcessView
+from dashboard.words.amounts import size_unit, unit_text
+from ingest.answers.processes import ProcessView
 from spc.units import from_base
 
 if TYPE_CHECKING:
-    from spc.histogram import Histogram
+    from spc.capability.histogram import Histogram
 
 
 def readings_chart(

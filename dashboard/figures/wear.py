@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from dashboard.amounts import unit_text
 from dashboard.figures.frame import BLUE, GREY, ORANGE, VERMILION, Figure, figure, packed
-from ingest.board_wear import WearView
+from dashboard.words.amounts import unit_text
+from ingest.answers.wear import WearView
 from spc.units import from_base
 
 OLD = "rgba(138,143,152,0.45)"

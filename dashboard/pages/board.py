@@ -9,14 +9,14 @@ from urllib.parse import quote
 from dash import Dash, Input, Output, dcc
 from markupsafe import Markup
 
-from dashboard.amounts import age, by_chance, count, day, moment, sentence_case
 from dashboard.desk import Desk
 from dashboard.markup import join, made, tag
-from dashboard.same_fault import same_fault, same_fault_text
 from dashboard.sparkline import sparkline
-from dashboard.states import glyph, look
-from dashboard.words import cleared_text, machine_text, reason
-from ingest.board import BoardRow, SignalFact, State
+from dashboard.words.amounts import age, by_chance, count, day, moment, sentence_case
+from dashboard.words.same_fault import same_fault, same_fault_text
+from dashboard.words.sentences import cleared_text, machine_text, reason
+from dashboard.words.states import glyph, look
+from ingest.answers.processes import BoardRow, SignalFact, State
 
 REFRESH_MS = 15_000
 WITHDRAWN = 10

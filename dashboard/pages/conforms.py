@@ -6,22 +6,22 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from dashboard.amounts import amount, number, size, size_unit, unit_text
 from dashboard.desk import Desk
-from dashboard.gauge_words import COVER, ranged
 from dashboard.markup import table, tag
-from dashboard.words import named
-from ingest.places import place_text
+from dashboard.words.amounts import amount, number, size, size_unit, unit_text
+from dashboard.words.gauges import COVER, ranged
+from dashboard.words.sentences import named
+from ingest.plans.places import place_text
 from spc.mean_squares import Ranged
 
 if TYPE_CHECKING:
-    from ingest.gauge_conform import ConformFact, Judged
-    from ingest.gauge_heat import AtReference
-    from ingest.plan import Plan
+    from ingest.gauges.conform import ConformFact, Judged
+    from ingest.gauges.heat import AtReference
+    from ingest.plans.model import Plan
 
 if TYPE_CHECKING:
-    from ingest.gauge_conform import ConformFact, Judged
-    from ingest.gauge_heat import AtReference
+    from ingest.gauges.conform import ConformFact, Judged
+    from ingest.gauges.heat import AtReference
 
 WORDS = {"conforms": "conforms", "does not conform": "does not conform", "cannot be told": "cannot say"}
 LOOK = {"conforms": "green", "does not conform": "vermilion", "cannot be told": "orange"}

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from dashboard.markup import join, tag
-from ingest.board import BoardRow, PartPoint, SetAsideFact, SignalFact
+from ingest.answers.processes import BoardRow, PartPoint, SetAsideFact, SignalFact
 
 if TYPE_CHECKING:
-    from ingest.plan import EventKind, Plan
+    from ingest.plans.model import EventKind, Plan
 
 OUTCOMES = {
     "fixed": "The cause was found and fixed",

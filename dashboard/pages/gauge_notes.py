@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
-from dashboard.amounts import amount, number, unit_text
 from dashboard.desk import Desk
 from dashboard.markup import tag
-from dashboard.words import named
-from ingest.board import BoardRow
-from ingest.plan import Plan
-from spc.gauge_master import resolution_verdict
+from dashboard.words.amounts import amount, number, unit_text
+from dashboard.words.sentences import named
+from ingest.answers.processes import BoardRow
+from ingest.plans.model import Plan
+from spc.gauges.master import resolution_verdict
 from spc.mean_squares import Ranged
 
 

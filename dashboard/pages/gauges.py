@@ -7,10 +7,14 @@ from urllib.parse import quote
 
 from markupsafe import Markup
 
-from dashboard.amounts import amount, count, day, moment, sentence_case
 from dashboard.desk import Desk
 from dashboard.figures.gauges import audit_chart, check_chart
-from dashboard.gauge_words import (
+from dashboard.markup import join, made, table, tag
+from dashboard.pages.board import process_href, state_mark
+from dashboard.pages.part import part_href
+from dashboard.pages.trials import graph, trials
+from dashboard.words.amounts import amount, count, day, moment, sentence_case
+from dashboard.words.gauges import (
     TRUST_PARTS,
     blind_text,
     check_display,
@@ -26,22 +30,18 @@ from dashboard.gauge_words import (
     trust_text,
     warmth_text,
 )
-from dashboard.markup import join, made, table, tag
-from dashboard.pages.board import process_href, state_mark
-from dashboard.pages.part import part_href
-from dashboard.pages.trials import graph, trials
-from dashboard.words import named
-from ingest.gauge_board import Episode, GaugeView, Suspect
-from ingest.plan import Plan
+from dashboard.words.sentences import named
+from ingest.answers.gauges import Episode, GaugeView, Suspect
+from ingest.plans.model import Plan
 from spc.mean_squares import Ranged
 
 if TYPE_CHECKING:
-    from ingest.gauge_board import Episode, GaugeView, Suspect
-    from ingest.gauge_view import GaugesView
-    from ingest.plan import Plan
+    from ingest.answers.gauges import Episode, GaugeView, Suspect
+    from ingest.gauges.view import GaugesView
+    from ingest.plans.model import Plan
 
 if TYPE_CHECKING:
-    from ingest.gauge_view import GaugesView
+    from ingest.gauges.view import GaugesView
 
 SHOWN = 30
 """Parts to measure again that are shown at once."""

@@ -6,15 +6,15 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from dashboard.amounts import count, size
 from dashboard.desk import Desk
 from dashboard.figures.frame import Figure
 from dashboard.figures.readings import readings_chart
 from dashboard.markup import join, table, tag
-from ingest.board import ProcessView
+from dashboard.words.amounts import count, size
+from ingest.answers.processes import ProcessView
 
 if TYPE_CHECKING:
-    from spc.capability import Capability
+    from spc.capability.process_capability import Capability
     from spc.intervals import Index
 
 CAUTION = (

@@ -7,14 +7,14 @@ from collections.abc import Sequence
 
 from markupsafe import Markup
 
-from dashboard.amounts import amount, day, size
-from dashboard.cause_words import apart_texts, fit_text
 from dashboard.desk import Desk
-from dashboard.left_words import about, left_text
 from dashboard.markup import join, table, tag
-from dashboard.wear_words import CAUTION, faster_text, limit_text, missed_text, set_text
-from ingest.board import BoardRow, CauseFact
-from ingest.board_wear import AimFact, StartFact
+from dashboard.words.amounts import amount, day, size
+from dashboard.words.causes import apart_texts, fit_text
+from dashboard.words.left import about, left_text
+from dashboard.words.wear import CAUTION, faster_text, limit_text, missed_text, set_text
+from ingest.answers.processes import BoardRow, CauseFact
+from ingest.answers.wear import AimFact, StartFact
 
 
 def _cause(cause: CauseFact) -> Markup:

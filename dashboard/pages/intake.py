@@ -9,14 +9,14 @@ from typing import Any
 from dash import Dash, Input, Output, dcc
 from markupsafe import Markup
 
-from dashboard.amounts import age, count, moment
 from dashboard.desk import Desk
 from dashboard.markup import join, made, table, tag
 from dashboard.pages.forms import correct_form, fix_form, judge_form, whole_file_form
 from dashboard.security import BODY_LIMIT
-from ingest.board import ReceiptFact, SetAsideFact
-from ingest.reasons import WAITING
-from ingest.shop_rows import SETTLED_BY_WORD
+from dashboard.words.amounts import age, count, moment
+from ingest.answers.processes import ReceiptFact, SetAsideFact
+from ingest.assessing.reasons import WAITING
+from ingest.shop.rows import SETTLED_BY_WORD
 
 REFRESH_MS = 10_000
 FILES = 20

@@ -6,12 +6,12 @@ from typing import Any
 
 from markupsafe import Markup
 
-from dashboard.amounts import count, moment
 from dashboard.desk import Desk
 from dashboard.markup import made, table, tag
 from dashboard.pages.board import process_href
 from dashboard.pages.forms import undo_form
-from ingest.board import LogEntry
+from dashboard.words.amounts import count, moment
+from ingest.answers.processes import LogEntry
 
 KINDS = {
     "event": "Events",

@@ -9,15 +9,15 @@ from flask import Flask, Response, abort
 from markupsafe import Markup
 
 from dashboard.desk import Desk
+from dashboard.long_work import Task
 from dashboard.markup import made, tag
 from dashboard.pages import progress
 from dashboard.pages.paper import KINDS, as_file, file_links, printed
-from dashboard.report_commands import Unasked, month_pieces, read_month
 from dashboard.reports.blocks import Report, on_screen
 from dashboard.reports.month_report import MONTHS, pictures
 from dashboard.reports.month_words import line_name
-from dashboard.reports.work import Task
-from ingest.month_facts import MonthLine, MonthReview
+from dashboard.work.reports import Unasked, month_pieces, read_month
+from ingest.answers.month import MonthLine, MonthReview
 
 TITLE, PATH, COUNTED = "The month", "/month", "lines"
 OFFERED = 24

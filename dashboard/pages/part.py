@@ -10,18 +10,18 @@ from urllib.parse import quote
 from flask import Flask, Response, abort
 from markupsafe import Markup
 
-from dashboard.amounts import amount, moment, number, size_unit, unit_text
 from dashboard.desk import Desk
 from dashboard.markup import made, table, tag
 from dashboard.pages.board import process_href
 from dashboard.pages.conforms import conforms
 from dashboard.pages.paper import PRINTED, as_file, file_links, printed
-from dashboard.report_commands import part_sheet
 from dashboard.reports.part_report import derived_table
-from dashboard.words import named
-from ingest.board import PartReading, PartView
-from ingest.places import place_text
-from ingest.plan import Plan
+from dashboard.words.amounts import amount, moment, number, size_unit, unit_text
+from dashboard.words.sentences import named
+from dashboard.work.reports import part_sheet
+from ingest.answers.processes import PartReading, PartView
+from ingest.plans.model import Plan
+from ingest.plans.places import place_text
 
 CAUTION = (
     "This shows what the gauges wrote, not whether the block may be used: that is for the maker's "

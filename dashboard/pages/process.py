@@ -7,7 +7,6 @@ from typing import Any
 from dash import Dash, Input, Output, State, dcc, html
 from markupsafe import Markup
 
-from dashboard.amounts import day, moment, sentence_case, size
 from dashboard.desk import Desk
 from dashboard.figures.frame import CONFIG, Figure
 from dashboard.figures.monitors import (
@@ -25,9 +24,10 @@ from dashboard.pages.gauge_notes import gauge_notes, true_sizes
 from dashboard.pages.holds import holds, pictures
 from dashboard.pages.insight import aim_part, causes_part, day_part, wear_part
 from dashboard.pages.part import HEAD, part_href, reading_rows
-from dashboard.words import cleared_text, machine_text, named, noticed, reason
-from ingest.board import ProcessView, SignalFact
-from ingest.places import place_text
+from dashboard.words.amounts import day, moment, sentence_case, size
+from dashboard.words.sentences import cleared_text, machine_text, named, noticed, reason
+from ingest.answers.processes import ProcessView, SignalFact
+from ingest.plans.places import place_text
 
 ALL = "all"
 RECENT = 120

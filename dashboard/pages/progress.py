@@ -9,8 +9,8 @@ from urllib.parse import parse_qs, urlencode
 from dash import Dash, Input, Output, State, dcc, no_update
 from markupsafe import Markup
 
+from dashboard.long_work import Task
 from dashboard.markup import made, tag
-from dashboard.reports.work import Task
 
 LOOK_EVERY_MS = 700
 

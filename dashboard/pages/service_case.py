@@ -10,16 +10,16 @@ from dash import Dash
 from flask import Flask, Response, abort, request
 from markupsafe import Markup
 
-from dashboard.amounts import day
 from dashboard.desk import Desk
+from dashboard.long_work import Task
 from dashboard.markup import made, tag
 from dashboard.pages import progress
 from dashboard.pages.paper import PRINTED, as_file, file_links, printed
-from dashboard.report_commands import Unasked, case_of, check_case
 from dashboard.reports.blocks import on_screen
 from dashboard.reports.case_report import case_report
-from dashboard.reports.work import Task
-from dashboard.words import named
+from dashboard.words.amounts import day
+from dashboard.words.sentences import named
+from dashboard.work.reports import Unasked, case_of, check_case
 
 TITLE, PATH, COUNTED = "Service case", "/service-case", "features"
 ASKED = ("machine", "event", "price", "hours", "as_of")

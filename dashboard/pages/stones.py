@@ -8,14 +8,14 @@ from urllib.parse import quote
 from dash import dcc, html
 from markupsafe import Markup
 
-from dashboard.amounts import amount, count, day
 from dashboard.desk import Desk
 from dashboard.figures.frame import CONFIG
 from dashboard.figures.wear import wear_chart
-from dashboard.left_words import left_text
 from dashboard.markup import join, made, table, tag
 from dashboard.pages.board import process_href, state_mark
-from dashboard.wear_words import (
+from dashboard.words.amounts import amount, count, day
+from dashboard.words.left import left_text
+from dashboard.words.wear import (
     CAUTION,
     Advice,
     advice,
@@ -25,9 +25,9 @@ from dashboard.wear_words import (
     missed_text,
     set_text,
 )
-from ingest.board import BoardRow
-from ingest.board_wear import BacktestView, LifeTried, WearView
-from ingest.plan import Renewal
+from ingest.answers.processes import BoardRow
+from ingest.answers.wear import BacktestView, LifeTried, WearView
+from ingest.plans.model import Renewal
 
 LOOK = {"dress": "vermilion", "change": "vermilion", "watch": "orange", "learning": "sky", "nothing": "green"}
 

@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING, Any
 
 from dash import dcc, html
 
-from dashboard.amounts import count, day
 from dashboard.figures.frame import CONFIG, Figure
 from dashboard.figures.gauges import trial_by_hand, trial_by_part
-from dashboard.gauge_words import shares_text, study_advice, trial_rows
 from dashboard.markup import join, made, table, tag
+from dashboard.words.amounts import count, day
+from dashboard.words.gauges import shares_text, study_advice, trial_rows
 
 if TYPE_CHECKING:
-    from ingest.gauge_board import GaugeView
+    from ingest.answers.gauges import GaugeView
 
 
 def graph(chart: Figure, label: str) -> html.Div:

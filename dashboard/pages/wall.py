@@ -7,13 +7,13 @@ from typing import Any
 from dash import Dash, Input, Output, dcc
 from markupsafe import Markup
 
-from dashboard.amounts import age, count, moment, sentence_case
 from dashboard.desk import Desk
 from dashboard.markup import join, made, tag
 from dashboard.pages.board import REFRESH_MS, picture, process_href, state_mark
-from dashboard.states import look
-from dashboard.words import machine_text, reason
-from ingest.board import BoardRow
+from dashboard.words.amounts import age, count, moment, sentence_case
+from dashboard.words.sentences import machine_text, reason
+from dashboard.words.states import look
+from ingest.answers.processes import BoardRow
 
 SHOWN = 3
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
-from dashboard.amounts import count, day, moment
 from dashboard.figures.month import course_chart, sway_chart
 from dashboard.markup import table, tag
 from dashboard.reports.blocks import Block, Chart, Report
@@ -23,9 +22,10 @@ from dashboard.reports.case_words import (
     verdict_text,
 )
 from dashboard.reports.month_words import share_text
-from dashboard.words import named
-from ingest.case_facts import ServiceCase
-from ingest.plan import Plan
+from dashboard.words.amounts import count, day, moment
+from dashboard.words.sentences import named
+from ingest.answers.case import ServiceCase
+from ingest.plans.model import Plan
 
 CAUTION = "Lock out and tag out before anybody works on the machine, following local rules and its manual."
 

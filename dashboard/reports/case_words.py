@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 
-from dashboard.amounts import amount, count, day
 from dashboard.reports.month_words import share_text
-from dashboard.words import named
-from ingest.case_facts import CaseEffect, CaseShare, ServiceCase
-from ingest.plan import Plan
-from spc.service_money import AMOUNT_OFF, CURE, SHARES_LIKE, Ranged3
+from dashboard.words.amounts import amount, count, day
+from dashboard.words.sentences import named
+from ingest.answers.case import CaseEffect, CaseShare, ServiceCase
+from ingest.plans.model import Plan
+from spc.change.service_money import AMOUNT_OFF, CURE, SHARES_LIKE, Ranged3
 
 
 def money_text(value: float) -> str:

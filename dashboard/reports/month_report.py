@@ -7,7 +7,6 @@ from itertools import groupby
 
 from markupsafe import Markup
 
-from dashboard.amounts import count, day, moment, sentence_case, size
 from dashboard.figures.month import run_chart
 from dashboard.figures.readings import classes_chart
 from dashboard.markup import table, tag
@@ -24,9 +23,10 @@ from dashboard.reports.month_words import (
     signal_text,
     stable_text,
 )
-from dashboard.words import named
-from ingest.month_facts import MonthGauge, MonthLine, MonthReview, MonthRun
-from ingest.plan import Plan
+from dashboard.words.amounts import count, day, moment, sentence_case, size
+from dashboard.words.sentences import named
+from ingest.answers.month import MonthGauge, MonthLine, MonthReview, MonthRun
+from ingest.plans.model import Plan
 
 MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 
-from dashboard.advice import LOOK_AT_KIND, LOOK_AT_SHAPE, LOOK_AT_SPREAD, renew
-from dashboard.amounts import amount, count, day
-from dashboard.words import named
-from ingest.month_facts import MonthAct, MonthLine, MonthSignal
-from ingest.plan import Feature, Plan
+from dashboard.words.advice import LOOK_AT_KIND, LOOK_AT_SHAPE, LOOK_AT_SPREAD, renew
+from dashboard.words.amounts import amount, count, day
+from dashboard.words.sentences import named
+from ingest.answers.month import MonthAct, MonthLine, MonthSignal
+from ingest.plans.model import Feature, Plan
 from spc.intervals import Index
 
 DIRECTION = {"better": "better", "worse": "worse", "noise": "no more than noise"}

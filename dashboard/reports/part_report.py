@@ -7,13 +7,13 @@ from itertools import groupby
 
 from markupsafe import Markup
 
-from dashboard.amounts import amount, count, moment, number, size_unit, unit_text
 from dashboard.markup import table, tag
 from dashboard.reports.blocks import Report
-from dashboard.words import named
-from ingest.board import PartDerived, PartReading, PartView, SetAsideFact
-from ingest.places import place_text
-from ingest.plan import Plan
+from dashboard.words.amounts import amount, count, moment, number, size_unit, unit_text
+from dashboard.words.sentences import named
+from ingest.answers.processes import PartDerived, PartReading, PartView, SetAsideFact
+from ingest.plans.model import Plan
+from ingest.plans.places import place_text
 
 CAUTION = (
     "This sheet shows what the gauges wrote, not whether the block may be used: that is for the maker's specification "

@@ -7,12 +7,12 @@ import io
 from collections.abc import Sequence
 from datetime import date, datetime
 
-from dashboard.amounts import unit_text
 from dashboard.reports.month_report import month_name
 from dashboard.reports.month_words import act_text, change_text, limits_text, signal_text
-from dashboard.words import named
-from ingest.month_facts import MonthLine, MonthReview
-from ingest.plan import Plan
+from dashboard.words.amounts import unit_text
+from dashboard.words.sentences import named
+from ingest.answers.month import MonthLine, MonthReview
+from ingest.plans.model import Plan
 from spc.units import from_base
 
 Cell = str | float | int | date | datetime | bool | None

@@ -7,14 +7,14 @@ import warnings
 
 import numpy as np
 
-from ingest import queries
-from ingest.facts import ProcessFacts
-from ingest.folder import Folder
-from ingest.moment import Moment
-from ingest.shop import Shop
-from ingest.store import Store
-from spc.assess import assess
-from spc.recursion import level_residuals, normal_scores
+from ingest.assessing.facts import ProcessFacts
+from ingest.shop.folder import Folder
+from ingest.shop.shop import Shop
+from ingest.state import queries
+from ingest.state.moment import Moment
+from ingest.storage.store import Store
+from spc.score.assess import assess
+from spc.score.recursion import level_residuals, normal_scores
 from tests.benchmarks.pairs import compare, show
 from tests.benchmarks.shop import demo_folder
 

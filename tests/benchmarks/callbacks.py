@@ -12,10 +12,10 @@ from typing import Any
 from dash import Dash, Input, Output
 
 from dashboard.figures.parts import part_chart
-from dashboard.service import Service
-from dashboard.web import resolve
-from ingest.board import ProcessView
-from ingest.records import state_from
+from dashboard.serving.service import Service
+from dashboard.serving.web import resolve
+from ingest.answers.processes import ProcessView
+from ingest.state.records import state_from
 from tests.benchmarks.pairs import compare, say, show
 from tests.benchmarks.served import Caller, serve
 

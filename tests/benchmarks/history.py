@@ -15,8 +15,8 @@ import duckdb
 
 from dashboard.desk import Desk
 from dashboard.pages import board
-from ingest.folder import Folder
-from ingest.shop import Shop
+from ingest.shop.folder import Folder
+from ingest.shop.shop import Shop
 from tests.benchmarks.pairs import compare, show
 from tests.benchmarks.shop import demo_folder
 

@@ -13,10 +13,10 @@ from pathlib import Path
 import duckdb
 import numpy as np
 
-from ingest.plan import Plan
-from ingest.plan_file import parse_plan
-from ingest.plan_layout import Layout
-from ingest.receipt import IncomingFile
+from ingest.intake.receipt import IncomingFile
+from ingest.plans.file import parse_plan
+from ingest.plans.layout import Layout
+from ingest.plans.model import Plan
 from tests.benchmarks.pairs import compare, show
 from tests.benchmarks.shop import Files, demonstration, scratch, take_all
 from tests.ingest.small_shop import BORES, PLAN

@@ -19,7 +19,7 @@ from waitress.server import create_server
 
 from dashboard.desk import Desk
 from dashboard.pages import board
-from ingest.board import BoardRow
+from ingest.answers.processes import BoardRow
 from tests.benchmarks.pairs import compare, say, show
 from tests.benchmarks.served import serve
 from tests.conftest import chromium_path

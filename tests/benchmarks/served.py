@@ -9,8 +9,8 @@ from typing import Any
 
 from dash import Dash
 
-from dashboard.service import Service
-from ingest.shop import Shop
+from dashboard.serving.service import Service
+from ingest.shop.shop import Shop
 from tests.benchmarks.shop import demo_folder
 
 

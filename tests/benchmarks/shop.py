@@ -12,15 +12,15 @@ from itertools import count
 from pathlib import Path
 
 import sample_data
-from dashboard.demo import prepare_demo
-from dashboard.terminal import Step
-from ingest.archive import Archive
-from ingest.intake import take_in
-from ingest.journal import Journal
-from ingest.plan import Plan
-from ingest.plan_file import load_plan
-from ingest.receipt import IncomingFile
-from ingest.store import Store
+from dashboard.commands.demo import prepare_demo
+from dashboard.commands.terminal import Step
+from ingest.intake.batches import take_in
+from ingest.intake.receipt import IncomingFile
+from ingest.plans.file import load_plan
+from ingest.plans.model import Plan
+from ingest.storage.archive import Archive
+from ingest.storage.journal import Journal
+from ingest.storage.store import Store
 
 
 @dataclass(frozen=True)

@@ -12,8 +12,8 @@ ANSWER = """
 import json, os, sys, threading
 from http.client import HTTPConnection
 from pathlib import Path
-from ingest.shop import Shop
-from dashboard.service import Service
+from ingest.shop.shop import Shop
+from dashboard.serving.service import Service
 
 service = Service(Shop.open(Path(sys.argv[1])), 0).__enter__()
 threading.Thread(target=service.run, daemon=True).start()
@@ -54,6 +54,6 @@ def main() -> None:
     )
     show(
         "imports of the command line / all imports at once",
-        compare(lambda: run("import dashboard.cli"), lambda: run(EAGER), pairs=3),
+        compare(lambda: run("import dashboard.commands.cli"), lambda: run(EAGER), pairs=3),
         0.5,
     )

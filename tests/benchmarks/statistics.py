@@ -4,10 +4,9 @@ import math
 
 import numpy as np
 
-from spc.intervals import one_sided_limits
-from spc.many import many_charts, many_components, many_indices
-from spc.resample import bootstrap_index
-from spc.run_rules import (
+from spc.capability.resample import bootstrap_index
+from spc.charts.many import many_charts, many_components, many_indices
+from spc.charts.run_rules import (
     BEYOND,
     EIGHT_OUTSIDE,
     FIFTEEN_WITHIN,
@@ -16,6 +15,7 @@ from spc.run_rules import (
     SIX_TREND,
     TWO_OF_THREE,
 )
+from spc.intervals import one_sided_limits
 from tests.benchmarks.pairs import compare, show
 
 SEVEN = (BEYOND, TWO_OF_THREE, FOUR_OF_FIVE, NINE_IN_A_ROW, SIX_TREND, FIFTEEN_WITHIN, EIGHT_OUTSIDE)

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
-from dashboard.service import Service
-from ingest.shop import Shop
+from dashboard.serving.service import Service
+from ingest.shop.shop import Shop
 
 expect.set_options(timeout=30_000)  # a shared machine answers late; a fault does not answer at all
 

@@ -11,10 +11,10 @@ from pathlib import Path
 
 from playwright.sync_api import sync_playwright
 
-from dashboard.demo import prepare_demo
-from dashboard.service import Service
-from dashboard.terminal import progress
-from ingest.shop import Shop
+from dashboard.commands.demo import prepare_demo
+from dashboard.commands.terminal import progress
+from dashboard.serving.service import Service
+from ingest.shop.shop import Shop
 from tests.conftest import chromium_path
 
 PLACE = Path(__file__).resolve().parents[2] / "dashboard" / "pictures"

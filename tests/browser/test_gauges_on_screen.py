@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from dashboard.service import Service
-from ingest.shop import Shop
+from dashboard.serving.service import Service
+from ingest.shop.shop import Shop
 from tests.browser.conftest import PHONE, WIDE
 
 Opener = Callable[..., Page]

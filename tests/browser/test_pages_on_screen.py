@@ -8,7 +8,7 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Page, expect
 
-from dashboard.service import Service
+from dashboard.serving.service import Service
 from tests.browser.conftest import PHONE, WIDE
 
 pytestmark = pytest.mark.browser

@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 from types import SimpleNamespace
 from typing import Any
 
-from ingest.board import (
+from ingest.answers.processes import (
     BoardRow,
     ClosingFact,
     DoubtFact,
@@ -29,10 +29,10 @@ from ingest.board import (
     SpecFact,
     State,
 )
-from ingest.gauge_view import GaugesView
-from ingest.inbox import InboxState
-from ingest.plan_file import parse_plan
-from ingest.shop import ShopError
+from ingest.gauges.view import GaugesView
+from ingest.intake.inbox import InboxState
+from ingest.plans.file import parse_plan
+from ingest.shop.shop import ShopError
 
 PLAN = """
 [shop]

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard.amounts import age, amount, by_chance, number, rarity, size
+from dashboard.words.amounts import age, amount, by_chance, number, rarity, size
 from spc.units import to_base
 
 

@@ -15,8 +15,8 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner, Result
 
-from dashboard import running
-from dashboard.cli import app
+from dashboard.commands.cli import app
+from dashboard.serving import running
 
 ROOT = Path(__file__).resolve().parents[2]
 CALM = [0.0, 0.1, -0.1, 0.05, -0.05, 0.1, 0.0, -0.1, 0.05, 0.0, 0.1, -0.05, 0.0, 0.05, -0.1, 0.0]
@@ -72,7 +72,7 @@ COMMANDS = (
 def test_help_answers_without_the_heavy_libraries() -> None:
     code = (
         "import sys; sys.argv = ['tenthwise', '--help']\n"
-        "from dashboard.cli import main\n"
+        "from dashboard.commands.cli import main\n"
         "try: main()\nexcept SystemExit: pass\n"
         "heavy = ('statsmodels', 'scipy', 'pandas', 'dash', 'duckdb', 'plotly', 'numpy')\n"
         "print([m for m in heavy if m in sys.modules])"

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from dashboard import handing
-from ingest import parts
-from ingest.lock import FolderLock
+from dashboard.commands import handing
+from ingest.intake import in_parts as parts
+from ingest.storage.lock import FolderLock
 from tests.dashboard.test_cli import CALM, ROOT, command, gauge_file, job_file, run
 
 

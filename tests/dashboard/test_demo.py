@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 
 import sample_data
-from dashboard import demo
-from dashboard.demo import ForeignFolder, decide, prepare_demo
-from ingest.lock import FolderLock
+from dashboard.commands import demo
+from dashboard.commands.demo import ForeignFolder, decide, prepare_demo
+from ingest.storage.lock import FolderLock
 from tests.dashboard.paper_shop import NOW, PaperShop
 
 

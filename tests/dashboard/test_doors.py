@@ -10,7 +10,7 @@ from flask.testing import FlaskClient
 
 from dashboard.desk import Desk
 from dashboard.security import BODY_LIMIT
-from dashboard.web import create_app
+from dashboard.serving.web import create_app
 from tests.dashboard.paper_shop import NOW, PaperShop
 
 PORT, TOKEN = 8400, "a-token"

@@ -8,19 +8,19 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from dashboard.commands.study_file import read_study
+from dashboard.commands.trial_sheet import SheetError, trial_sheet
 from dashboard.desk import Desk
-from dashboard.gauge_words import episode_text, likely_text, standing, study_advice
-from dashboard.gauge_work import run, suspects_csv
 from dashboard.pages import gauges
 from dashboard.pages.conforms import conforms
 from dashboard.pages.gauge_notes import gauge_notes
-from dashboard.study_file import read_study
-from dashboard.trial_sheet import SheetError, trial_sheet
-from ingest.gauge_board import CheckPoint, Episode, GaugeView, MasterFact, StudyFact, Suspect, TrialReading
-from ingest.gauge_conform import ConformFact, Judged
-from ingest.gauge_view import GaugesView
-from spc.gauge_trial import GaugeStudy, gauge_study
-from spc.gauge_trust import GaugeUncertainty
+from dashboard.serving.gauge_work import run, suspects_csv
+from dashboard.words.gauges import episode_text, likely_text, standing, study_advice
+from ingest.answers.gauges import CheckPoint, Episode, GaugeView, MasterFact, StudyFact, Suspect, TrialReading
+from ingest.gauges.conform import ConformFact, Judged
+from ingest.gauges.view import GaugesView
+from spc.gauges.trial import GaugeStudy, gauge_study
+from spc.gauges.trust import GaugeUncertainty
 from spc.mean_squares import Ranged
 
 NOW = datetime(2026, 3, 2, 9, tzinfo=UTC)

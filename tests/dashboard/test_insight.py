@@ -2,12 +2,12 @@
 
 from dataclasses import replace
 
-from dashboard.cause_words import as_if
 from dashboard.desk import Desk
 from dashboard.pages.insight import aim_part, causes_part, wear_part
-from dashboard.words import reason
-from ingest.board_wear import AimFact, CauseFact, StartFact
-from spc.aim import Aim
+from dashboard.words.causes import as_if
+from dashboard.words.sentences import reason
+from ingest.answers.wear import AimFact, CauseFact, StartFact
+from spc.wear.aim import Aim
 from tests.dashboard.paper_shop import PaperShop, off, row
 from tests.dashboard.test_stones import NEAR
 

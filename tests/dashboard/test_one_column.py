@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dashboard.one_column import Column, UnreadableColumn, read_column
+from dashboard.commands.one_column import Column, UnreadableColumn, read_column
 
 
 @pytest.fixture

@@ -17,7 +17,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from markupsafe import Markup
 
-from dashboard.amounts import moment
 from dashboard.desk import Desk
 from dashboard.figures.columns import columns
 from dashboard.figures.frame import CONFIG
@@ -26,12 +25,13 @@ from dashboard.figures.parts import part_chart
 from dashboard.figures.readings import readings_chart
 from dashboard.markup import join, table, tag
 from dashboard.pages import board
+from dashboard.serving.web import create_app, resolve
 from dashboard.sparkline import sparkline
-from dashboard.states import LOOKS
-from dashboard.web import create_app, resolve
-from dashboard.words import reason
-from ingest.board import State
-from spc.histogram import Histogram
+from dashboard.words.amounts import moment
+from dashboard.words.sentences import reason
+from dashboard.words.states import LOOKS
+from ingest.answers.processes import State
+from spc.capability.histogram import Histogram
 from tests.dashboard.paper_shop import PaperShop, event, off, row, signal, view
 
 HOSTILE = '"><script>alert(1)</script><img src=x onerror=alert(1)>'

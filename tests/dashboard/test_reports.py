@@ -16,19 +16,19 @@ import openpyxl
 import pytest
 from typer.testing import CliRunner
 
-from dashboard.cli import app
+from dashboard.commands.cli import app
 from dashboard.desk import Desk
-from dashboard.report_commands import month, month_pieces, part, part_sheet, service_case
+from dashboard.long_work import Work
 from dashboard.reports import pdf
 from dashboard.reports.blocks import Report, on_paper, on_screen
 from dashboard.reports.case_report import case_report
 from dashboard.reports.case_words import chance_text, money_text, months_text
 from dashboard.reports.month_words import expected_text, share_text
-from dashboard.reports.work import Work
 from dashboard.reports.workbook import as_csv, as_xlsx, sheets
-from dashboard.web import create_app, resolve
-from ingest.month_facts import MonthReview
-from ingest.shop import Shop
+from dashboard.serving.web import create_app, resolve
+from dashboard.work.reports import month, month_pieces, part, part_sheet, service_case
+from ingest.answers.month import MonthReview
+from ingest.shop.shop import Shop
 
 ASKED: dict[str, Any] = {"month": "2025-10"}
 
@@ -255,7 +255,7 @@ def test_another_block_is_found_without_working_out_the_shop_again(
     def again(_known: object) -> None:
         raise AssertionError("every reading was looked at again")
 
-    monkeypatch.setattr("ingest.moment.resolve", again)
+    monkeypatch.setattr("ingest.state.moment.resolve", again)
     title, body = resolve(desk, "/part/QB-25-0899", "")
     assert "QB-25-0899" in title
     assert body

@@ -3,9 +3,9 @@
 from dataclasses import replace
 from datetime import date
 
-from dashboard.same_fault import same_fault, same_fault_text
-from dashboard.status import as_text
-from ingest.board import BeyondFact
+from dashboard.words.same_fault import same_fault, same_fault_text
+from dashboard.work.status import as_text
+from ingest.answers.processes import BeyondFact
 from tests.dashboard.paper_shop import PaperShop, off, out, row
 from tests.dashboard.test_pages import html_of
 

@@ -4,15 +4,15 @@ import subprocess
 import sys
 from pathlib import Path
 
-from ingest.shop import Shop
+from ingest.shop.shop import Shop
 from tests.ingest.small_shop import PLAN, day_files, parts
 
 FIRST_LIST = """
 import sys
 from pathlib import Path
 from dashboard.desk import Desk
-from dashboard.web import create_app, resolve
-from ingest.shop import Shop
+from dashboard.serving.web import create_app, resolve
+from ingest.shop.shop import Shop
 
 with Shop.open(Path(sys.argv[1])) as shop:
     create_app(Desk(shop), port=8400, token="t")

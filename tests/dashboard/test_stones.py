@@ -7,17 +7,17 @@ from typing import Any
 
 import pytest
 
-from dashboard.backtest_command import backtest
 from dashboard.desk import Desk
 from dashboard.figures.wear import wear_chart
-from dashboard.left_words import about, left_text
 from dashboard.pages import stones
-from dashboard.status import as_records
-from dashboard.wear_words import advice, faster_text, missed_text
-from dashboard.web import resolve
-from dashboard.words import reason
-from ingest.board import BoardRow, LeftFact
-from ingest.board_wear import BacktestView, LifeTrace, LifeTried, WearView
+from dashboard.serving.web import resolve
+from dashboard.words.left import about, left_text
+from dashboard.words.sentences import reason
+from dashboard.words.wear import advice, faster_text, missed_text
+from dashboard.work.backtest import backtest
+from dashboard.work.status import as_records
+from ingest.answers.processes import BoardRow, LeftFact
+from ingest.answers.wear import BacktestView, LifeTrace, LifeTried, WearView
 from tests.dashboard.paper_shop import PaperShop, off, row
 
 PEAK = "HONE/finish_hone/bore_peak"

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner, Result
 
-from dashboard.cli import app
+from dashboard.commands.cli import app
 
 TABLE = Path(__file__).parents[1] / "reference" / "data" / "gauge_10x3x3.csv"
 

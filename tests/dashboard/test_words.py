@@ -10,9 +10,9 @@ from datetime import date
 
 import pytest
 
-from dashboard.amounts import day
-from dashboard.words import cleared_text, machine_text, reason
-from ingest.board import BeyondFact, BoardRow, State
+from dashboard.words.amounts import day
+from dashboard.words.sentences import cleared_text, machine_text, reason
+from ingest.answers.processes import BeyondFact, BoardRow, State
 from tests.dashboard.paper_shop import KEEP, NOW, PaperShop, board, event, off, out, row, signal
 
 BANNED = (

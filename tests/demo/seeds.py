@@ -15,9 +15,9 @@ from itertools import groupby
 from pathlib import Path
 
 import sample_data
-from ingest.board import ProcessView
-from ingest.receipt import IncomingFile
-from ingest.shop import Shop
+from ingest.answers.processes import ProcessView
+from ingest.intake.receipt import IncomingFile
+from ingest.shop.shop import Shop
 
 
 @dataclass(frozen=True)

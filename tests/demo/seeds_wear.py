@@ -16,10 +16,10 @@ from statistics import median
 
 import numpy as np
 
-from ingest.forecast import fit_of, limits_now, lives_of_process
-from ingest.shop import Shop
-from spc.wear_forecast import left_before
-from spc.wear_model import fit_wear
+from ingest.assessing.forecast import fit_of, limits_now, lives_of_process
+from ingest.shop.shop import Shop
+from spc.wear.forecast import left_before
+from spc.wear.model import fit_wear
 from tests.demo.seeds import STORIES, grow, report
 
 MONTHS = 14

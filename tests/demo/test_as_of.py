@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 import sample_data
-from dashboard.demo import decide
-from dashboard.status import as_json
-from ingest.receipt import IncomingFile
-from ingest.shop import Shop
+from dashboard.commands.demo import decide
+from dashboard.work.status import as_json
+from ingest.intake.receipt import IncomingFile
+from ingest.shop.shop import Shop
 
 DAYS = (
     date(2024, 10, 8),

@@ -9,11 +9,11 @@ from functools import cache
 
 import pytest
 
-from dashboard.gauge_work import run, suspects_csv
-from dashboard.words import reason
-from ingest.gauge_board import GaugeView
-from ingest.gauge_view import GaugesView
-from ingest.shop import Shop
+from dashboard.serving.gauge_work import run, suspects_csv
+from dashboard.words.sentences import reason
+from ingest.answers.gauges import GaugeView
+from ingest.gauges.view import GaugesView
+from ingest.shop.shop import Shop
 from sample_data.stories import Stories
 
 OFF = date(2025, 3, 31)

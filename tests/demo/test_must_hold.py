@@ -9,10 +9,10 @@ from functools import cache
 
 import pytest
 
-from dashboard.same_fault import same_fault
-from dashboard.words import reason
-from ingest.board import BoardRow
-from ingest.shop import Shop
+from dashboard.words.same_fault import same_fault
+from dashboard.words.sentences import reason
+from ingest.answers.processes import BoardRow
+from ingest.shop.shop import Shop
 
 DAYS = (date(2025, 4, 25), date(2025, 5, 30), date(2025, 7, 25), date(2025, 8, 29))
 

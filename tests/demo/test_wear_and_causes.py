@@ -7,10 +7,10 @@ from datetime import date
 
 import pytest
 
-from dashboard.wear_words import advice
-from ingest.board import BoardRow
-from ingest.shop import Shop
-from ingest.view_causes import first_part_of_the_day
+from dashboard.words.wear import advice
+from ingest.answers.processes import BoardRow
+from ingest.shop.shop import Shop
+from ingest.views.causes import first_part_of_the_day
 
 RPK = "HN1/finish_hone/bore_rpk"
 CYCLE = "HN1/finish_hone/hone_cycle"

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from ingest.archive import ArchiveError
 from ingest.problems import StoreError
-from ingest.shop import Shop
+from ingest.shop.shop import Shop
+from ingest.storage.archive import ArchiveError
 
 
 def opened(folder: Path) -> Shop:

@@ -7,8 +7,8 @@ from datetime import datetime
 from multiprocessing.connection import Connection
 from pathlib import Path
 
-from ingest.receipt import IncomingFile
-from ingest.shop import Shop
+from ingest.intake.receipt import IncomingFile
+from ingest.shop.shop import Shop
 from tests.ingest.small_shop import BORES, PLAN, csv, day_files, parts
 
 DAYS = day_files(parts(12))

@@ -11,11 +11,11 @@ from pathlib import Path
 
 import pytest
 
-from ingest import durable
-from ingest.archive import ArchiveError
-from ingest.journal import JournalError
 from ingest.problems import StoreError
-from ingest.shop import Shop
+from ingest.shop.shop import Shop
+from ingest.storage import durable
+from ingest.storage.archive import ArchiveError
+from ingest.storage.journal import JournalError
 from tests.conftest import lacking
 from tests.faults.checks import assert_sound, opened
 from tests.faults.conftest import FAULTS

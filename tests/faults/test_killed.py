@@ -13,7 +13,9 @@ from tests.faults.shop_at_work import work
 EACH = 8
 """Kills of one shop, one after another, before it is looked at as a whole."""
 SERVER = multiprocessing.get_context("forkserver")
-SERVER.set_forkserver_preload(["tests.faults.shop_at_work", "ingest.shop", "statsmodels.stats.diagnostic"])
+SERVER.set_forkserver_preload(
+    ["tests.faults.shop_at_work", "ingest.shop.shop", "statsmodels.stats.diagnostic"]
+)
 
 
 def run_and_kill(folder: Path, lines: int, seconds: float) -> list[tuple[str, object]]:

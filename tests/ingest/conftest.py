@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from ingest.shop import Shop
+from ingest.shop.shop import Shop
 from tests.ingest.small_shop import PLAN
 
 

@@ -8,13 +8,13 @@ from datetime import datetime
 from functools import cache
 from pathlib import Path
 
-from ingest.archive import Archive
-from ingest.intake import IncomingFile, Receipt, take_in
-from ingest.intake_again import retry
-from ingest.journal import Journal
-from ingest.plan import Plan
-from ingest.plan_file import load_plan, parse_plan
-from ingest.store import Store
+from ingest.intake.again import retry
+from ingest.intake.batches import IncomingFile, Receipt, take_in
+from ingest.plans.file import load_plan, parse_plan
+from ingest.plans.model import Plan
+from ingest.storage.archive import Archive
+from ingest.storage.journal import Journal
+from ingest.storage.store import Store
 
 CASES = Path(__file__).parent / "cases"
 RECEIVED = datetime.fromisoformat("2026-03-12T19:00:00")

@@ -8,9 +8,9 @@ from functools import lru_cache
 
 import numpy as np
 
-from ingest.plan import Plan
-from ingest.plan_file import parse_plan
-from ingest.receipt import IncomingFile
+from ingest.intake.receipt import IncomingFile
+from ingest.plans.file import parse_plan
+from ingest.plans.model import Plan
 
 PLAN = r"""
 [shop]

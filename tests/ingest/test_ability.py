@@ -2,7 +2,7 @@
 
 import pytest
 
-from ingest.shop import Shop
+from ingest.shop.shop import Shop
 
 
 def test_every_reading_of_a_capability_is_in_a_class(demo_shop: Shop) -> None:

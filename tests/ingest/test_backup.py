@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from ingest.backup import BackupError, unpack
 from ingest.problems import ShopBusy
-from ingest.shop import Shop
+from ingest.shop.backup import BackupError, unpack
+from ingest.shop.shop import Shop
 from tests.ingest.small_shop import PLAN, day_files, parts
 
 DAYS = day_files(parts(9))

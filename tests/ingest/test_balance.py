@@ -7,7 +7,7 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ingest.intake import Receipt
+from ingest.intake.batches import Receipt
 from tests.ingest.desk import HEADER, Desk, lines_in
 
 WIDE = "measured_at,serial,family,feature,unit,gauge,operator,machine," + ",".join(

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from ingest.board import BeyondFact
-from ingest.shop import Shop
+from ingest.answers.processes import BeyondFact
+from ingest.shop.shop import Shop
 from tests.ingest.small_shop import BORES, JOBS, PLAN, Made, csv
 
 START = datetime(2025, 3, 3, 8)  # noqa: DTZ001 - shop time

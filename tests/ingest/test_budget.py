@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.budget import month_of, pace, planned_scores
-from ingest.calendar import calendar_of
+from ingest.assessing.budget import month_of, pace, planned_scores
+from ingest.plans.calendar import calendar_of
 from tests.ingest.small_shop import small_plan
 
 PLAN = small_plan()

@@ -2,7 +2,7 @@
 
 from datetime import UTC, date, datetime
 
-from ingest.calendar import Calendar
+from ingest.plans.calendar import Calendar
 
 SHOP = Calendar.of(
     "Europe/London", ["Mon", "Tue", "Wed", "Thu", "Fri"], [(date(2024, 12, 23), date(2025, 1, 3))]

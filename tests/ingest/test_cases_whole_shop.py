@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from ingest.receipt import IncomingFile
-from ingest.shop import Shop
+from ingest.intake.receipt import IncomingFile
+from ingest.shop.shop import Shop
 from tests.ingest.desk import CASES
 
 WHOLE = CASES / "whole"

@@ -2,7 +2,7 @@
 
 import pytest
 
-from ingest.causes import cause_table, read_table
+from ingest.assessing.causes import cause_table, read_table
 
 EVIDENCE = '[evidence.down]\nbase = 0.5\nseen = "down"\nunseen = ""\n'
 CAUSE = '[cause.x]\nname = "x"\ncheck = "look"\nweight = 1.0\nkinds = ["size"]\nshows = { %s }\n'

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.cells import Names, Number, People, Serial, read_number, read_serial
-from ingest.cells_time import FormError, compile_form, to_utc
+from ingest.layouts.cells import Names, Number, People, Serial, read_number, read_serial
+from ingest.plans.time_forms import FormError, compile_form, to_utc
 from ingest.problems import Complaint
 
 

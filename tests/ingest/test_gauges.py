@@ -10,14 +10,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ingest.assessment import ProcessState
-from ingest.board import DoubtFact, State
-from ingest.calendar import calendar_of
-from ingest.gauge_blame import gauges_in_doubt
-from ingest.plan_file import parse_plan
+from ingest.answers.processes import DoubtFact, State
+from ingest.assessing.assessment import ProcessState
+from ingest.assessing.blame import gauges_in_doubt
+from ingest.assessing.states import board_rows
+from ingest.plans.calendar import calendar_of
+from ingest.plans.file import parse_plan
 from ingest.problems import PlanError
-from ingest.shop import Shop
-from ingest.states import board_rows
+from ingest.shop.shop import Shop
 from tests.ingest.small_shop import AUDIT, RINGS, csv, day_files, parts, stamp
 from tests.ingest.small_shop import PLAN as SMALL
 from tests.ingest.test_states import NOON, SIGNAL, micro, state

@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 
 from dashboard.desk import Desk
 from dashboard.pages import intake
-from ingest.export import harmless
-from ingest.receipt import IncomingFile
-from ingest.shop import Shop
+from ingest.intake.receipt import IncomingFile
+from ingest.shop.shop import Shop
+from ingest.views.export import harmless
 from tests.ingest.small_shop import BORES
 from tests.ingest.small_shop import csv as export_of
 

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from ingest import inbox as inbox_module
-from ingest.inbox import Inbox
-from ingest.shop import Shop
+from ingest.intake import inbox as inbox_module
+from ingest.intake.inbox import Inbox
+from ingest.shop.shop import Shop
 from tests.ingest.small_shop import day_files, parts
 
 START = datetime(2025, 3, 3, 9, tzinfo=UTC)
@@ -150,7 +150,7 @@ def test_a_full_disk_is_told_and_tried_again(shop: Shop, monkeypatch: pytest.Mon
     def full(_: int) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    monkeypatch.setattr("ingest.durable.os.fsync", full)
+    monkeypatch.setattr("ingest.storage.durable.os.fsync", full)
     assert shop.scan_inbox() == []
     assert "No space left on device" in (shop.inbox.trouble or "")
     assert "nothing is lost" in (shop.inbox.trouble or "")

@@ -7,9 +7,9 @@ from pathlib import Path
 import pyarrow as pa
 import pytest
 
-from ingest import intake
-from ingest.receipt import Tally
-from ingest.store import Store
+from ingest.intake import batches as intake
+from ingest.intake.receipt import Tally
+from ingest.storage.store import Store
 from tests.ingest.desk import RECEIVED, Desk, case_plan, long_file, long_row, plan_with
 
 JOBS = """

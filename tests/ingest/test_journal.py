@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from ingest.journal import Journal, JournalError
+from ingest.storage.journal import Journal, JournalError
 
 WHEN = datetime.fromisoformat("2026-03-12T19:00:00.000005")
 
@@ -84,7 +84,7 @@ def test_a_line_that_could_not_be_written_leaves_no_trace(
     def full(_: int) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("ingest.journal.os.fsync", full)
+    monkeypatch.setattr("ingest.storage.journal.os.fsync", full)
     with pytest.raises(OSError, match="No space"):
         journal.append("undo", "CD", False, {}, WHEN)
     monkeypatch.undo()

@@ -5,9 +5,9 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from ingest import store as store_module
-from ingest.shop import Shop
-from ingest.store import NewerStore, Store, migrations
+from ingest.shop.shop import Shop
+from ingest.storage import store as store_module
+from ingest.storage.store import NewerStore, Store, migrations
 from tests.ingest.small_shop import PLAN, day_files, parts
 
 KNOWN = migrations()

@@ -5,9 +5,9 @@ from datetime import date, datetime, timedelta
 import numpy as np
 import pytest
 
-from ingest.month_facts import MonthLine, MonthReview
-from ingest.month_lines import month_days, months_before
-from ingest.shop import Shop
+from ingest.answers.month import MonthLine, MonthReview
+from ingest.month.lines import month_days, months_before
+from ingest.shop.shop import Shop
 from tests.ingest.small_shop import BORES, JOBS, Made, csv
 
 

@@ -3,7 +3,7 @@
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from ingest.view_part import side
+from ingest.views.part import side
 from spc.units import parse_quantity, to_base
 
 UNITS = st.sampled_from(["in", "thou", "uin", "mm", "um"])

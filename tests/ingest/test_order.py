@@ -3,8 +3,8 @@
 from dataclasses import replace
 from datetime import date
 
-from ingest.board import BeyondFact, BoardRow
-from ingest.states import board_rows
+from ingest.answers.processes import BeyondFact, BoardRow
+from ingest.assessing.states import board_rows
 from tests.ingest.test_states import CALENDAR, NOON, PLAN, SIGNAL, state
 
 SURE = replace(SIGNAL, chance_days=36525.0)

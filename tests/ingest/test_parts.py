@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from ingest import parts as parts_module
-from ingest.parts import TooLarge, parts_of
-from ingest.shop import Shop
+from ingest.intake import in_parts as parts_module
+from ingest.intake.in_parts import TooLarge, parts_of
+from ingest.shop.shop import Shop
 from tests.ingest.small_shop import BORES, parts, small_plan
 
 ROWS = [row for n, part in enumerate(parts(60)) for row in part.readings(seq=100 * n)]

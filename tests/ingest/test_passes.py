@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from ingest.passes import latest_pass, passes_of
+from ingest.readings.passes import latest_pass, passes_of
 
 COLUMNS = ["serial", "family", "operation", "machine", "tool", "pass", "started", "ended", "note"]
 

@@ -2,9 +2,9 @@
 
 import pytest
 
-from ingest.places import place_text
-from ingest.plan import Plan
-from ingest.plan_file import parse_plan
+from ingest.plans.file import parse_plan
+from ingest.plans.model import Plan
+from ingest.plans.places import place_text
 from tests.dashboard.paper_shop import PLAN
 
 TEXT = (

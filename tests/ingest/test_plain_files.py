@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ingest.plan import Plan
-from ingest.plan_file import parse_plan
+from ingest.plans.file import parse_plan
+from ingest.plans.model import Plan
 from ingest.problems import PlanError
 from tests.ingest.desk import RECEIVED, Desk, lines_in
 

@@ -8,12 +8,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import ingest
-from ingest.plan import Plan, parse_position, position_key
-from ingest.plan_file import load_plan, parse_plan
-from ingest.plan_lines import key_lines
+from ingest.plans.file import load_plan, parse_plan
+from ingest.plans.lines import key_lines
+from ingest.plans.model import Plan, parse_position, position_key
 from ingest.problems import PlanError, Problem
 
-TEMPLATE = Path(ingest.__file__).parent / "plan_template.toml"
+TEMPLATE = Path(ingest.__file__).parent / "plans" / "template.toml"
 TEXT = TEMPLATE.read_text(encoding="utf-8")
 
 

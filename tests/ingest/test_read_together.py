@@ -3,10 +3,10 @@
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from ingest.cells_time import compile_form
-from ingest.layout_context import NO_NUMBER, _whole, _wholes
-from ingest.layout_table import code_texts
-from ingest.layout_times import NO_TIME, _read_form, _tidy, microseconds
+from ingest.layouts.context import NO_NUMBER, _whole, _wholes
+from ingest.layouts.table import code_texts
+from ingest.layouts.times import NO_TIME, _read_form, _tidy, microseconds
+from ingest.plans.time_forms import compile_form
 
 short = st.text(st.sampled_from("0123456789 \t\n\xa0\x85-+.a٣²"), max_size=21)
 FORM = compile_form("%Y-%m-%d %H:%M:%S")

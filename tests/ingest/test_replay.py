@@ -5,8 +5,8 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
-from ingest.receipt import IncomingFile
-from ingest.shop import Shop
+from ingest.intake.receipt import IncomingFile
+from ingest.shop.shop import Shop
 from tests.ingest.small_shop import BORES, JOBS, PLAN, csv, day_files, parts
 
 PROCESS = "H1/hone/size"

@@ -4,7 +4,7 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from ingest.shop import Shop
+from ingest.shop.shop import Shop
 from tests.ingest.small_shop import (
     AUDIT,
     BORES,

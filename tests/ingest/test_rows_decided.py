@@ -4,8 +4,8 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from ingest.receipt import IncomingFile, Receipt
-from ingest.shop import Shop, ShopError
+from ingest.intake.receipt import IncomingFile, Receipt
+from ingest.shop.shop import Shop, ShopError
 from tests.ingest.small_shop import BORES, PLAN, THOU, csv, day_files, parts
 
 DAYS = day_files(parts(6))

@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.serials import unknown_serials
+from ingest.plans.serials import unknown_serials
 
 PATTERN = r"QB-\d{2}-\d{4}"
 

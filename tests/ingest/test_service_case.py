@@ -4,9 +4,9 @@ from datetime import date, datetime
 
 import pytest
 
-from ingest.board import EventFact
-from ingest.case_facts import ServiceCase
-from ingest.shop import Shop
+from ingest.answers.case import ServiceCase
+from ingest.answers.processes import EventFact
+from ingest.shop.shop import Shop
 from tests.ingest.small_shop import EVENTS, csv, day_files, parts, stamp
 
 

@@ -11,10 +11,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from ingest.board import BoardRow, State
+from ingest.answers.processes import BoardRow, State
+from ingest.intake.receipt import IncomingFile
 from ingest.problems import PlanError, ShopBusy
-from ingest.receipt import IncomingFile
-from ingest.shop import Shop, ShopError
+from ingest.shop.shop import Shop, ShopError
 from tests.ingest.small_shop import BORES, EVENTS, JOBS, PLAN, Made, csv, day_files, parts, small_plan, stamp
 
 START = datetime(2025, 3, 1, 8)  # noqa: DTZ001 - shop time
@@ -253,7 +253,7 @@ def test_rebuild_brings_everything_back(gone_off: Path, tmp_path: Path) -> None:
 def test_what_was_archived_but_not_stored_is_taken_in_at_the_next_opening(shop: Shop) -> None:
     import hashlib
 
-    from ingest.archive import Archive, Archived
+    from ingest.storage.archive import Archive, Archived
 
     files = day_files(parts(3))[0][1]
     folder = shop.folder

@@ -3,7 +3,7 @@
 import threading
 from datetime import date, datetime, timedelta
 
-from ingest.shop import Shop
+from ingest.shop.shop import Shop
 from tests.ingest.small_shop import PLAN, day_files, parts
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from ingest.history import NoSuchLine, source_row
+from ingest.views.history import NoSuchLine, source_row
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])

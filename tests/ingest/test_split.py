@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest import layout_bulk
-from ingest.layout_bulk import Column
-from ingest.layout_split import LINE_LIMIT, Rows, _Splitter, is_rule, split_record, split_rows
-from ingest.layout_text import Text, read_text
+from ingest.layouts import bulk as layout_bulk
+from ingest.layouts.bulk import Column
+from ingest.layouts.split import LINE_LIMIT, Rows, _Splitter, is_rule, split_record, split_rows
+from ingest.layouts.text import Text, read_text
 from ingest.problems import Complaint
 
 NAMES = ("when", "serial", "value")

@@ -6,10 +6,10 @@ from typing import Any
 
 import pytest
 
-from ingest.assessment import ProcessState
-from ingest.board import DoubtFact, OutFact, SignalFact, State
-from ingest.calendar import calendar_of, microseconds
-from ingest.states import board_rows
+from ingest.answers.processes import DoubtFact, OutFact, SignalFact, State
+from ingest.assessing.assessment import ProcessState
+from ingest.assessing.states import board_rows
+from ingest.plans.calendar import calendar_of, microseconds
 from tests.ingest.small_shop import small_plan
 
 PLAN = small_plan()

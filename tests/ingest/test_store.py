@@ -8,11 +8,11 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from ingest import store as store_module
-from ingest.archive import Archive, Archived
-from ingest.lock import FolderLock
 from ingest.problems import ShopBusy, StoreError
-from ingest.store import Store, StoreLost, migrations
+from ingest.storage import store as store_module
+from ingest.storage.archive import Archive, Archived
+from ingest.storage.lock import FolderLock
+from ingest.storage.store import Store, StoreLost, migrations
 from tests.ingest.desk import RECEIVED, Desk, long_file, long_row
 
 
@@ -103,9 +103,7 @@ def test_one_owner_of_a_folder(tmp_path: Path) -> None:
     lock = FolderLock(tmp_path / "run")
     lock.acquire()
     run = str(tmp_path / "run")
-    take = (
-        f"from pathlib import Path; from ingest.lock import FolderLock; FolderLock(Path({run!r})).acquire()"
-    )
+    take = f"from pathlib import Path; from ingest.storage.lock import FolderLock; FolderLock(Path({run!r})).acquire()"
     done = subprocess.run([sys.executable, "-c", take], capture_output=True, text=True, check=False)
     assert "in use by process" in done.stderr
     with pytest.raises(ShopBusy) as busy:
@@ -171,7 +169,7 @@ def test_a_full_disk_leaves_the_archive_as_it_was(tmp_path: Path, monkeypatch: p
     def full(_: int) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("ingest.durable.os.fsync", full)
+    monkeypatch.setattr("ingest.storage.durable.os.fsync", full)
     with pytest.raises(OSError, match="No space"):
         archive.put([(entry, b"x")])
     monkeypatch.undo()

@@ -8,13 +8,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ingest import assessed, queries
-from ingest.assessment import ProcessState
-from ingest.board import ClosingFact, EventFact, SignalFact
-from ingest.records import signal_from, signal_json, state_from, state_json
-from ingest.saving import standing
-from ingest.shop import Shop
-from ingest.states import board_rows
+from ingest.answers.processes import ClosingFact, EventFact, SignalFact
+from ingest.assessing import assessed
+from ingest.assessing.assessment import ProcessState
+from ingest.assessing.states import board_rows
+from ingest.shop.shop import Shop
+from ingest.state import queries
+from ingest.state.records import signal_from, signal_json, state_from, state_json
+from ingest.state.saving import standing
 from tests.ingest.small_shop import BORES, JOBS, PLAN, csv, day_files, parts
 from tests.ingest.test_states import CALENDAR, NOON, OUT, SIGNAL
 from tests.ingest.test_states import PLAN as SMALL

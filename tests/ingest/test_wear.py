@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from ingest.wear import lives_of
+from ingest.assessing.lives import lives_of
 from tests.ingest.small_shop import small_plan
 
 RENEWAL = small_plan().renewals[0]

@@ -16,11 +16,11 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from dashboard.cli import app
-from dashboard.status import as_records
-from dashboard.words import reason
-from ingest.receipt import Receipt
-from ingest.shop import Shop
+from dashboard.commands.cli import app
+from dashboard.words.sentences import reason
+from dashboard.work.status import as_records
+from ingest.intake.receipt import Receipt
+from ingest.shop.shop import Shop
 from spc.units import from_base, to_base
 
 HERE = Path(__file__).parent

@@ -6,8 +6,8 @@ import math
 
 import pytest
 
-from spc.charts import individuals
-from spc.gauge_master import linearity
+from spc.charts.classical import individuals
+from spc.gauges.master import linearity
 from spc.strata import split_strata
 from spc.variation import overall_sigma
 from tests.reference.tables import by_group, column

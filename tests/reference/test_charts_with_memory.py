@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from spc.smoothed import cusum_chart, ewma_chart
+from spc.charts.smoothed import cusum_chart, ewma_chart
 from tests.reference.tables import column, printed
 
 EWMA = [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from spc.comparison import before_after, equal_spread
+from spc.change.comparison import before_after, equal_spread
 from tests.reference.tables import by_group, column, printed, rows
 
 

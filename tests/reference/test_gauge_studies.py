@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from spc.conformity import acceptance_limits, chance_conforms, guard_factor
-from spc.gauge_master import linearity, master_check
-from spc.gauge_range import average_and_range
-from spc.gauge_trial import gauge_study
+from spc.gauges.average_range import average_and_range
+from spc.gauges.conformity import acceptance_limits, chance_conforms, guard_factor
+from spc.gauges.master import linearity, master_check
+from spc.gauges.temperature import Temperature, at_reference
+from spc.gauges.trial import gauge_study
 from spc.mean_squares import large_sample_interval
-from spc.temperature import Temperature, at_reference
 from tests.reference.tables import column, printed, rows
 
 STUDY = rows("gauge_10x3x3.csv")

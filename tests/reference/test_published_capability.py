@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from spc.charts import mean_range
-from spc.distribution import share_out
+from spc.capability.distribution import share_out
+from spc.capability.percentile import percentile_capability
+from spc.capability.quick import quick
+from spc.capability.resample import resampled_points
+from spc.capability.tolerance import distance_index
+from spc.charts.classical import mean_range
 from spc.intervals import binomial_interval, bissell_interval, tolerance_factor
-from spc.percentile import percentile_capability
-from spc.quick import quick
-from spc.resample import resampled_points
-from spc.tolerance import distance_index
 from spc.variation import overall_sigma
 from tests.reference.tables import column, printed, table
 

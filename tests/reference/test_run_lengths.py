@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from spc.cusum_lengths import cusum_limit, cusum_run_length
-from spc.ewma import ewma_run_length
-from spc.rule_lengths import run_length, run_lengths
-from spc.run_rules import BEYOND, EIGHT_IN_A_ROW, FOUR_OF_FIVE, TWO_OF_THREE
+from spc.charts.cusum_lengths import cusum_limit, cusum_run_length
+from spc.charts.rule_lengths import run_length, run_lengths
+from spc.charts.run_rules import BEYOND, EIGHT_IN_A_ROW, FOUR_OF_FIVE, TWO_OF_THREE
+from spc.score.ewma import ewma_run_length
 from tests.reference.tables import printed
 
 TENTHS = [0.0, 0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.4, 1.6, 1.8, 2.0]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from spc.charts import individuals, mean_range, mean_sd
+from spc.charts.classical import individuals, mean_range, mean_sd
 from tests.reference.tables import column, printed, table
 
 X5 = ("x1", "x2", "x3", "x4", "x5")

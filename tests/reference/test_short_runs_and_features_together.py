@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from spc.short_run import standardised_means
-from spc.together import Reference, learn_reference, t_squared, weighted_t_squared
+from spc.charts.short_run import standardised_means
+from spc.charts.together import Reference, learn_reference, t_squared, weighted_t_squared
 from tests.reference.tables import column, printed, rows, table
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from spc.change_points import best_steps, one_step_test, step_by_ranks
-from spc.trends import newey_west, rank_trend, trend
+from spc.change.change_points import best_steps, one_step_test, step_by_ranks
+from spc.change.trends import newey_west, rank_trend, trend
 from tests.reference.tables import column, printed, rows
 
 

@@ -91,7 +91,7 @@ def test_plan_and_script_agree(shop):
 
 
 def test_the_plan_is_accepted_as_it_is():
-    from ingest.plan_file import load_plan
+    from ingest.plans.file import load_plan
 
     plan = load_plan(sample_data.plan_path())
     assert plan.demonstration is not None

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from spc.assess import Closing, Cure, assess
 from spc.process import LEVEL, SCATTER, SPREAD, ProcessData, ProcessOptions, Signal
+from spc.score.assess import Closing, Cure, assess
 from tests.simulation.shops import process, tool_lives
 
 OPTIONS = ProcessOptions(daily=False)

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from spc.assess import Assessment, assess
 from spc.process import LEVEL, SCATTER, SPREAD, TOOL_LIFE
+from spc.score.assess import Assessment, assess
 from tests.simulation.shops import RUN_LENGTH, Shop
 
 SINGLE = "single part"

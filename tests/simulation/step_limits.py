@@ -1,9 +1,9 @@
-"""Makes spc/step_limits.py: run lengths of the step test by number of scores, by simulation.
+"""Makes spc/score/step_limits.py: run lengths of the step test by number of scores, by simulation.
 
 To make the stored table again (some ten minutes on one core; the seed is fixed, so it comes out the same):
 
     python -m tests.simulation.step_limits > step_limits.txt
-    mv step_limits.txt spc/step_limits.py && ruff format spc/step_limits.py
+    mv step_limits.txt spc/score/step_limits.py && ruff format spc/score/step_limits.py
 
 `--chunks N` simulates N times 1,000 paths instead of 500 times, to try it out. That the stored table agrees
 with a fresh simulation is tested in test_step_limits.py.

@@ -11,7 +11,7 @@ import sys
 import numpy as np
 import pytest
 
-from spc.gauge_trial import gauge_study
+from spc.gauges.trial import gauge_study
 
 LONG = 1_000
 DESIGNS = [(5, 3, 2), (10, 2, 2), (10, 3, 3), (25, 3, 2), (25, 6, 3), (100, 3, 2)]

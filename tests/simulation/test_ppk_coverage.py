@@ -14,14 +14,14 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from spc.capability import process_capability
-from spc.distribution import Shape, quantiles
-from spc.indices import from_set, limit_index, width_index
+from spc.capability.distribution import Shape, quantiles
+from spc.capability.indices import from_set, limit_index, width_index
+from spc.capability.process_capability import process_capability
+from spc.capability.sizes import fit_sizes
+from spc.capability.tolerance import distance_index
 from spc.intervals import bissell_interval
-from spc.sizes import fit_sizes
 from spc.spread import overall_spread, pivotal_draws, within_spread
 from spc.strata import split_strata
-from spc.tolerance import distance_index
 
 MISSED_AT_MOST = 0.035
 COVERED_AT_LEAST = 0.935

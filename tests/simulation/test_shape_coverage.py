@@ -13,11 +13,11 @@ import sys
 import numpy as np
 import pytest
 
-from spc.capability import process_capability
-from spc.distribution import HIGH_SHARE, LOW_SHARE
-from spc.percentile import percentile_capability
-from spc.resample import bootstrap_index
-from spc.shapes import Weibull
+from spc.capability.distribution import HIGH_SHARE, LOW_SHARE
+from spc.capability.percentile import percentile_capability
+from spc.capability.process_capability import process_capability
+from spc.capability.resample import bootstrap_index
+from spc.capability.shapes import Weibull
 
 SHORT, LONG = 200, 1_000
 PAIRS = np.repeat(np.arange(7), 2)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from spc.step_limits import CLIP, LIMITS, RUN_LENGTHS, SCORES, WINDOW
+from spc.score.step_limits import CLIP, LIMITS, RUN_LENGTHS, SCORES, WINDOW
 from tests.simulation import step_limits
 
 # Sampled rows. Below a run length of 200 a limit may stand on the clip itself, where many scores tie.

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from spc.aim import best_aim, longest_start
 from spc.errors import SpcError
+from spc.wear.aim import best_aim, longest_start
 
 
 def parts(n, p=1, part=2.0, within=0.0, mean=0.0, seed=1):

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from spc.assess import Assessment, Closing, Cure, ProcessData, ProcessOptions, assess
 from spc.errors import SpcError
+from spc.score.assess import Assessment, Closing, Cure, ProcessData, ProcessOptions, assess
 from tests.simulation.shops import process
 from tests.simulation.situations import HOLDING
 

@@ -7,9 +7,9 @@ import math
 import numpy as np
 import pytest
 
-from spc.comparison import before_after, equal_spread, smallest_difference
+from spc.capability.months import Pair, compare_months
+from spc.change.comparison import before_after, equal_spread, smallest_difference
 from spc.errors import SpcError, TooFewReadings
-from spc.months import Pair, compare_months
 
 
 def shop(seed: int, shift: float = 0.0, ratio: float = 1.0, n: int = 40):

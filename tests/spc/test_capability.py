@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from spc.capability import LEAST_PARTS, Capability, process_capability
-from spc.distribution import quantiles
+from spc.capability.distribution import quantiles
+from spc.capability.process_capability import LEAST_PARTS, Capability, process_capability
+from spc.capability.tolerance import check_limits, count_out, distance_index
 from spc.errors import SpcError, TooFewReadings
 from spc.strata import split_strata
-from spc.tolerance import check_limits, count_out, distance_index
 from spc.variation import moving_range_sigma
 
 PAIRS = np.repeat(np.arange(3), 2)

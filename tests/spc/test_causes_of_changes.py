@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from spc.cause_evidence import alternates, crossed_person, first_of_day, gradual, only_one, spread_scores
-from spc.cause_likelihood import Fault, rank_causes
+from spc.faults.evidence import alternates, crossed_person, first_of_day, gradual, only_one, spread_scores
+from spc.faults.likelihood import Fault, rank_causes
 
 RNG = np.random.default_rng
 RUNS = 200

@@ -8,11 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from spc.charts import between_within, individuals, mean_range, mean_sd
+from spc.charts.classical import between_within, individuals, mean_range, mean_sd
+from spc.charts.frozen import freeze
+from spc.charts.smoothed import cusum_chart, ewma_chart
 from spc.constants import c4, d2, d3
 from spc.errors import SpcError, TooFewReadings
-from spc.frozen import freeze
-from spc.smoothed import cusum_chart, ewma_chart
 
 
 def test_individuals_by_hand():

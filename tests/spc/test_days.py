@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from spc.days import day_component, without_day
+from spc.score.days import day_component, without_day
 
 
 def test_component_by_hand():

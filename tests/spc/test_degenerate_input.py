@@ -16,7 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import spc
-from spc.quick import quick
+from spc.capability.quick import quick
 
 RNG = np.random.default_rng(20)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from spc.distribution import (
+from spc.capability.distribution import (
     HIGH_SHARE,
     LOW_SHARE,
     Fit,
@@ -18,9 +18,9 @@ from spc.distribution import (
     share_out,
     to_normal_scale,
 )
+from spc.capability.histogram import histogram_of
+from spc.capability.sizes import fit_sizes
 from spc.errors import SpcError, TooFewReadings
-from spc.histogram import histogram_of
-from spc.sizes import fit_sizes
 
 
 def law(fit: Fit):

@@ -5,7 +5,7 @@ import pytest
 from scipy.stats import norm
 
 from spc.errors import SpcError
-from spc.ewma import (
+from spc.score.ewma import (
     STORED,
     computed_curve,
     ewma_run_length,

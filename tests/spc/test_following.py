@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from spc.assess import Cure, ProcessOptions, Signal, assess
-from spc.signals import FEWEST_TO_CLEAR
-from spc.step_limits import WINDOW
+from spc.score.assess import Cure, ProcessOptions, Signal, assess
+from spc.score.signals import FEWEST_TO_CLEAR
+from spc.score.step_limits import WINDOW
 from tests.simulation.shops import process
 
 PLAIN = ProcessOptions(daily=False)

@@ -7,10 +7,10 @@ import math
 import numpy as np
 import pytest
 
-from spc.conformity import acceptance_limits, chance_conforms, decision_zone, guard_factor
 from spc.errors import SpcError, TooFewReadings
-from spc.gauge_master import linearity, master_check, resolution_verdict
-from spc.temperature import Temperature, at_reference
+from spc.gauges.conformity import acceptance_limits, chance_conforms, decision_zone, guard_factor
+from spc.gauges.master import linearity, master_check, resolution_verdict
+from spc.gauges.temperature import Temperature, at_reference
 
 
 def test_bias_and_indices_by_hand():

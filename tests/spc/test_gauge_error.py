@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from spc.errors import SpcError, TooFewReadings
-from spc.gauge_error import error_course, mean_error, step_between
+from spc.gauges.error import error_course, mean_error, step_between
 
 
 def test_a_drift_without_scatter_is_found_exactly():

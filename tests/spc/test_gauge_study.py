@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from spc.errors import SpcError, TooFewReadings
-from spc.gauge_range import average_and_range
-from spc.gauge_trial import gauge_study
+from spc.gauges.average_range import average_and_range
+from spc.gauges.trial import gauge_study
 from spc.mean_squares import large_sample_interval
 
 
@@ -59,7 +59,7 @@ def test_mean_squares_equal_those_of_the_general_library():
 
 
 def test_gaps_are_answered_by_likelihood_which_agrees_with_mean_squares_where_there_are_none():
-    from spc.gauge_crossed import unequal_split
+    from spc.gauges.crossed import unequal_split
 
     y, part, operator = trial(4, parts=10, trials=3)
     whole = gauge_study(y, part, operator, pool=False)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from spc.errors import SpcError
-from spc.gauge_trust import gauge_uncertainty, warmth_effect, without_gauge
+from spc.gauges.trust import gauge_uncertainty, warmth_effect, without_gauge
 from spc.mean_squares import Ranged
 
 

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from spc.averaging import averaged_scores, log_density
-from spc.grouped import GroupedTrack
-from spc.recursion import model_residuals, normal_scores
+from spc.score.averaging import averaged_scores, log_density
+from spc.score.grouped import GroupedTrack
+from spc.score.recursion import model_residuals, normal_scores
 
 
 def by_definition(value, design, noise, learn, mean, covariance):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from spc.lives import (
+from spc.score.lives import (
     BELIEFS,
     life_lengths,
     life_posterior,

@@ -9,13 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from spc.charts import individuals
+from spc.capability.indices import limit_index, width_index
+from spc.charts.classical import individuals
+from spc.charts.many import many_charts, many_components, many_indices
+from spc.charts.run_rules import RULES, broken, check_rules, standard_score
+from spc.charts.smoothed import cusum_chart, ewma_chart
 from spc.errors import SpcError, TooFewReadings
-from spc.indices import limit_index, width_index
 from spc.intervals import one_sided_interval, one_sided_limits
-from spc.many import many_charts, many_components, many_indices
-from spc.run_rules import RULES, broken, check_rules, standard_score
-from spc.smoothed import cusum_chart, ewma_chart
 from spc.spread import overall_spread, pivotal_draws
 from spc.strata import split_strata
 from spc.variation import variance_components

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from spc.parts import part_means
+from spc.score.parts import part_means
 
 
 def test_complete_parts_have_plain_means():

@@ -31,7 +31,7 @@ def test_importing_the_package_loads_no_library():
 
 
 def test_modules_named_after_their_function_are_reached_as_modules():
-    assert spc.quick.quick([1.0, 2.0]).n == 2
+    assert spc.capability.quick.quick([1.0, 2.0]).n == 2
 
 
 def test_an_unknown_name_is_an_attribute_error():

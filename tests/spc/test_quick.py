@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from spc.capability.quick import BEYOND_LIMITS, quick
 from spc.errors import SpcError, TooFewReadings
-from spc.quick import BEYOND_LIMITS, quick
 
 X = np.random.default_rng(11).normal(50, 2, size=60)
 
@@ -164,7 +164,7 @@ def test_two_values_are_enough_for_limits_and_wide_intervals():
 
 
 def test_more_rules_find_more_and_say_how_often_chance_would():
-    from spc.run_rules import BEYOND, NINE_IN_A_ROW, SIX_TREND
+    from spc.charts.run_rules import BEYOND, NINE_IN_A_ROW, SIX_TREND
 
     x = np.r_[X, 50 + np.arange(1, 11) * 0.4]
     plain, more = quick(x), quick(x, rules=(BEYOND, NINE_IN_A_ROW, SIX_TREND))
@@ -181,6 +181,6 @@ def test_more_rules_find_more_and_say_how_often_chance_would():
 
 
 def test_equal_values_break_no_rule():
-    from spc.run_rules import RULES
+    from spc.charts.run_rules import RULES
 
     assert quick([2.0] * 40, rules=RULES).signals == ()

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from spc.recursion import level_residuals, model_residuals, normal_scores
+from spc.score.recursion import level_residuals, model_residuals, normal_scores
 
 
 def one_model(value, design, noise, learn, variance):

@@ -7,11 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from spc.charts import individuals
-from spc.cusum_lengths import cusum_limit, cusum_run_length
-from spc.errors import SpcError
-from spc.rule_lengths import run_length, run_lengths
-from spc.run_rules import (
+from spc.charts.classical import individuals
+from spc.charts.cusum_lengths import cusum_limit, cusum_run_length
+from spc.charts.rule_lengths import run_length, run_lengths
+from spc.charts.run_rules import (
     BEYOND,
     EIGHT_IN_A_ROW,
     EIGHT_OUTSIDE,
@@ -29,7 +28,8 @@ from spc.run_rules import (
     rule_named,
     standard_score,
 )
-from spc.smoothed import cusum_chart, ewma_chart
+from spc.charts.smoothed import cusum_chart, ewma_chart
+from spc.errors import SpcError
 
 
 @pytest.mark.parametrize(
@@ -152,7 +152,7 @@ def test_rules_are_found_by_name():
 )
 def test_the_chain_agrees_with_simulation(rules):
     """Runs until the first alarm, with the same rules applied to points; 3 standard errors."""
-    from spc.rule_lengths import _simulated
+    from spc.charts.rule_lengths import _simulated
 
     exact = run_length(rules).average
     found = _simulated(rules, 0.0, 2_000, np.random.default_rng(3))

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from spc.service_effect import Served, chance_larger, differ_by_family, service_effects, share_ahead
+from spc.change.service_effect import Served, chance_larger, differ_by_family, service_effects, share_ahead
 
 N = 60
 

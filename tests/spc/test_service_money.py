@@ -5,8 +5,8 @@ from dataclasses import replace
 
 import pytest
 
+from spc.change.service_money import FamilyMoney, Price, service_money
 from spc.errors import SpcError
-from spc.service_money import FamilyMoney, Price, service_money
 
 SHARES = {"rehone": 0.8, "scrap": 0.08, "unnoticed": 0.12}
 F = FamilyMoney("f", 55, 55 / 34, 16, 46, 0, 56, 225.0, 1900.0, 5400.0, (0.04, 0.08))

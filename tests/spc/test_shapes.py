@@ -11,11 +11,16 @@ from hypothesis import strategies as st
 from scipy import stats
 from scipy.special import ndtr
 
-from spc.distribution import fit_shape
-from spc.errors import SpcError, TooFewReadings
-from spc.percentile import percentile_capability
-from spc.resample import believable_points, bootstrap_index, part_weights, resampled_moments, resampled_points
-from spc.shapes import (
+from spc.capability.distribution import fit_shape
+from spc.capability.percentile import percentile_capability
+from spc.capability.resample import (
+    believable_points,
+    bootstrap_index,
+    part_weights,
+    resampled_moments,
+    resampled_points,
+)
+from spc.capability.shapes import (
     JOHNSON_Z,
     anderson_darling_of,
     below,
@@ -24,6 +29,7 @@ from spc.shapes import (
     fit_weibull,
     johnson_through,
 )
+from spc.errors import SpcError, TooFewReadings
 
 FOUR = ndtr(np.array([-3, -1, 1, 3]) * JOHNSON_Z)
 

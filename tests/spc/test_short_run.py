@@ -7,11 +7,11 @@ import math
 import numpy as np
 import pytest
 
-from spc.charts import individuals
+from spc.charts.classical import individuals
+from spc.charts.short_run import deviation_chart, standardised_chart, standardised_means, trended_chart
+from spc.charts.together import Reference, learn_reference, t_squared, weighted_t_squared
 from spc.constants import d2
 from spc.errors import SpcError, TooFewReadings
-from spc.short_run import deviation_chart, standardised_chart, standardised_means, trended_chart
-from spc.together import Reference, learn_reference, t_squared, weighted_t_squared
 
 
 def test_deviations_by_hand():

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from spc.signals import discounted, has_cleared, latest_shift, parts_to_clear
+from spc.score.signals import discounted, has_cleared, latest_shift, parts_to_clear
 
 
 @pytest.mark.parametrize(("shift", "parts"), [(1.0, 13), (-1.0, 13), (2.0, 8), (0.5, 52), (0.0, 208)])

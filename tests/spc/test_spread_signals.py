@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from spc.assess import Assessment, Closing, Cure, ProcessOptions, Signal, assess
-from spc.parts import part_means
 from spc.process import SPREAD
-from spc.signals import has_cleared
+from spc.score.assess import Assessment, Closing, Cure, ProcessOptions, Signal, assess
+from spc.score.parts import part_means
+from spc.score.signals import has_cleared
 from tests.simulation.shops import process
 
 PLAIN = ProcessOptions(daily=False)

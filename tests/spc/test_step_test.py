@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from spc.step_limits import CLIP, WINDOW
-from spc.step_test import ScoreStream, step_limit, step_run_length, step_sums, steps
+from spc.score.step_limits import CLIP, WINDOW
+from spc.score.step_test import ScoreStream, step_limit, step_run_length, step_sums, steps
 
 
 def stream(score, strength, stream_of=None, episode=None, carry=None, final=None, reach=None) -> ScoreStream:

@@ -8,9 +8,9 @@ import math
 import numpy as np
 import pytest
 
-from spc.change_points import TiedStep, best_steps, one_step_test, step_by_ranks, tie_to_events
+from spc.change.change_points import TiedStep, best_steps, one_step_test, step_by_ranks, tie_to_events
+from spc.change.trends import newey_west, rank_trend, trend
 from spc.errors import SpcError, TooFewReadings
-from spc.trends import newey_west, rank_trend, trend
 
 
 def with_memory(rng, n: int, phi: float) -> np.ndarray:

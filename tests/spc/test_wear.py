@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from spc.errors import SpcError
-from spc.wear_backtest import backtest
-from spc.wear_forecast import Limits, left_before, value_at, wear_z
-from spc.wear_missing import unlogged_renewal
-from spc.wear_model import WearRows, fit_wear, odd_lives, wear_basis
-from spc.wear_reml import fit_lives
+from spc.wear.backtest import backtest
+from spc.wear.forecast import Limits, left_before, value_at, wear_z
+from spc.wear.life_reml import fit_lives
+from spc.wear.missing import unlogged_renewal
+from spc.wear.model import WearRows, fit_wear, odd_lives, wear_basis
 from tests.reference.tables import column, printed
 from tests.reference.tables import rows as table_rows
 

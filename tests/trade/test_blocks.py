@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from ingest.board import PartReading, PartView
-from ingest.receipt import IncomingFile
-from ingest.shop import Shop
+from ingest.answers.processes import PartReading, PartView
+from ingest.intake.receipt import IncomingFile
+from ingest.shop.shop import Shop
 from spc.units import from_base
 
 PLAN = (Path(__file__).parent / "plan.toml").read_text(encoding="utf-8")

@@ -1,0 +1,1 @@
+"""Every sentence and number as people read it."""

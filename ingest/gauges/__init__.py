@@ -1,0 +1,1 @@
+"""Gauges as processes: checks, audits, studies, doubt, suspects, conformity."""

@@ -1,0 +1,1 @@
+"""Taking files in: inbox, batches, what is new, receipts that balance."""

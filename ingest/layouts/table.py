@@ -1,0 +1,243 @@
+"""The rows of many files of one layout as columns of coded texts.
+
+Readings repeat: a day has few gauges, people and places. Each distinct text is looked at once and the answer
+is spread over the rows by its code.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from itertools import chain
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from ingest.layouts.header import Header
+from ingest.layouts.split import Rows
+from ingest.layouts.text import ODD, Text
+from ingest.plans.model import Column, Layout
+from ingest.problems import Complaint
+
+Ints = NDArray[np.int64]
+Mask = NDArray[np.bool_]
+
+FREE_TEXT = ("operator", "note", "tool", "ignore")
+"""Meanings whose cells may lose unprintable characters: nothing is computed from them."""
+
+
+def is_free(column: Column) -> bool:
+    """Whether nothing is computed from a column."""
+    return set(column.meanings) <= set(FREE_TEXT)
+
+
+@dataclass
+class Sheet:
+    """One recognised file of a batch, split into rows.
+
+    Attributes
+    ----------
+    index : int
+        Place of the file in the batch.
+    known_us : int
+        When it was known, microseconds since 1970 UTC.
+    preamble : int
+        Lines above and including the header (and a rule and a row of units below it).
+    unit : str, Complaint or None
+        Unit that the preamble gives to value columns without one.
+    doubt : Complaint or None
+        Why no row of the file can be stored, found outside its rows.
+    believed : bool
+        A person has said that its numbers are right as they stand.
+    """
+
+    index: int
+    name: str
+    text: Text
+    header: Header
+    rows: Rows
+    known_us: int
+    preamble: int
+    unit: str | Complaint | None = None
+    doubt: Complaint | None = None
+    believed: bool = False
+
+
+@dataclass
+class Coded:
+    """A column: the distinct texts, and for each row which of them it has."""
+
+    codes: Ints
+    texts: list[str]
+
+    def each(self, read: Callable[[str], object]) -> list:
+        """What each distinct text means, by code."""
+        return [read(text) for text in self.texts]
+
+
+def code_texts(*runs: Sequence[str] | pa.Array) -> Coded:
+    """Code a column of texts, given in runs."""
+    arrays = [pa.array(run, pa.string()) for run in runs if len(run)] or [pa.array([], pa.string())]
+    if len(arrays) == 1:
+        chunks = [arrays[0].dictionary_encode()]
+    else:
+        chunks = pa.chunked_array(arrays).dictionary_encode().unify_dictionaries().chunks
+    codes = np.concatenate([chunk.indices.to_numpy() for chunk in chunks]).astype(np.int64)
+    return Coded(codes, chunks[-1].dictionary.to_pylist())
+
+
+def combine(columns: Sequence[Coded]) -> tuple[Ints, list[tuple[int, ...]]]:
+    """Code the combinations of several columns.
+
+    Returns
+    -------
+    codes : int array, shape (n,)
+    combinations : list of tuple of int
+        For each code the codes of the columns.
+    """
+    joint = columns[0].codes
+    for column in columns[1:]:
+        joint = joint * max(len(column.texts), 1) + column.codes
+    values, codes = np.unique(joint, return_inverse=True)
+    combinations = []
+    for value in values.tolist():
+        parts = []
+        for column in reversed(columns[1:]):
+            value, part = divmod(value, max(len(column.texts), 1))
+            parts.append(part)
+        combinations.append((value, *reversed(parts)))
+    return codes.astype(np.int64), combinations
+
+
+@dataclass
+class Faults:
+    """The first reason found against each row (or cell); later reasons do not replace it."""
+
+    first: Ints
+    complaints: list[Complaint] = field(default_factory=list)
+
+    @classmethod
+    def none(cls, n: int) -> Faults:
+        """No row is at fault yet."""
+        return cls(np.full(n, -1, dtype=np.int64))
+
+    def against(self, codes: Ints, answers: Sequence[object]) -> None:
+        """Note the answers that are complaints, for the rows that have their code."""
+        number = np.full(len(answers) or 1, -1, dtype=np.int64)
+        for code, answer in enumerate(answers):
+            if isinstance(answer, Complaint):
+                number[code] = len(self.complaints)
+                self.complaints.append(answer)
+        if (number >= 0).any():
+            found = number[codes]
+            self.first = np.where((self.first < 0) & (found >= 0), found, self.first)
+
+    def where(self, mask: Mask, complaint: Complaint) -> None:
+        """Note one complaint for the rows of a mask."""
+        if mask.any():
+            self.complaints.append(complaint)
+            self.first = np.where((self.first < 0) & mask, len(self.complaints) - 1, self.first)
+
+    @property
+    def any(self) -> Mask:
+        """Rows at fault."""
+        return self.first >= 0
+
+    def of(self, row: int) -> Complaint:
+        """The complaint against a row at fault."""
+        return self.complaints[self.first[row]]
+
+
+@dataclass
+class Table:
+    """Rows of several sheets of one layout and separator, in the order of file and line."""
+
+    layout: Layout
+    sheets: list[Sheet]
+    sheet: Ints  # position in `sheets`
+    line: Ints
+    span: Ints
+    texts: dict[str, Coded]  # by column name; optional columns that no file has are empty texts
+    present: dict[str, Mask]  # by column name of optional columns: rows of files that have it
+    faults: Faults
+    notes: dict[str, Ints] = field(default_factory=dict)  # warning kind -> count by sheet
+
+    def __len__(self) -> int:
+        return len(self.line)
+
+    @property
+    def decimal(self) -> str:
+        """How commas and points in numbers are to be read; see `ingest.layouts.cells.read_number`."""
+        either = self.layout.decimal == "either"
+        return "any" if either and self.sheets[0].header.separator != "," else self.layout.decimal
+
+    def note(self, kind: str, rows: Mask) -> None:
+        """Count a warning for each row of a mask, by file."""
+        if rows.any():
+            counts = np.bincount(self.sheet[rows], minlength=len(self.sheets))
+            self.notes[kind] = self.notes.get(kind, np.zeros(len(self.sheets), dtype=np.int64)) + counts
+
+    def column(self, meaning: str) -> Coded | None:
+        """The coded column with a meaning, if the layout has one."""
+        column = self.layout.only(meaning)
+        return self.texts[column.name] if column else None
+
+
+def tabulate(layout: Layout, sheets: list[Sheet]) -> Table:
+    """Put the rows of sheets of one layout under one another, by declared column."""
+    counts = [len(s.rows.line) for s in sheets]
+    n = sum(counts)
+    texts = {c.name: _gather(c, sheets, counts) for c in layout.columns if c.meaning != "ignore"}
+    table = Table(
+        layout=layout,
+        sheets=sheets,
+        sheet=np.repeat(np.arange(len(sheets), dtype=np.int64), counts),
+        line=np.fromiter(chain.from_iterable(s.rows.line for s in sheets), dtype=np.int64, count=n),
+        span=np.fromiter(chain.from_iterable(s.rows.span for s in sheets), dtype=np.int64, count=n),
+        texts={name: code_texts(*runs) for name, runs in texts.items()},
+        present={},
+        faults=Faults.none(n),
+    )
+    for at, sheet in enumerate(sheets):
+        if sheet.doubt is not None:
+            table.faults.where(table.sheet == at, sheet.doubt)
+    _refuse_odd(table, counts)
+    return table
+
+
+def _gather(column: Column, sheets: list[Sheet], counts: list[int]) -> list[list[str] | pa.Array]:
+    """Texts of a declared column, in runs: short files together, long runs as they were split."""
+    runs: list[list[str] | pa.Array] = [[]]
+    for sheet, count in zip(sheets, counts, strict=True):
+        at = next((i for i, declared in enumerate(sheet.header.columns) if declared is column), None)
+        pieces: list[Sequence[str] | pa.Array] = [[""] * count]
+        if at is not None:
+            cells = sheet.rows.cells[at]
+            free = sheet.rows.odd and is_free(column)
+            pieces = [[ODD.sub("", cell) for cell in cells]] if free else [*cells.pieces]
+        for piece in pieces:
+            if isinstance(piece, pa.Array):
+                runs += [piece, []]
+            else:
+                runs[-1].extend(piece)  # type: ignore[union-attr] - the last run is always a list
+    return runs
+
+
+def _refuse_odd(table: Table, counts: list[int]) -> None:
+    """Rows with characters nobody can see: set aside unless they stand in free text only."""
+    if not any(s.rows.odd for s in table.sheets):
+        return
+    columns = [c for c in table.layout.columns if c.name in table.texts and not is_free(c)]
+    odd = np.zeros(len(table), dtype=bool)
+    for column in columns:
+        coded = table.texts[column.name]
+        odd |= np.array(coded.each(lambda text: bool(ODD.search(text))) or [False])[coded.codes]
+    has = np.zeros(len(table), dtype=bool)
+    start = 0
+    for sheet, count in zip(table.sheets, counts, strict=True):
+        has[[start + row for row in sheet.rows.odd]] = True
+        start += count
+    reason = "the row holds characters that cannot be seen, as a damaged file does."
+    table.faults.where(odd, Complaint("control_chars", reason, "Send the file again from the gauge."))
+    table.note("control_chars_removed", has & ~odd)

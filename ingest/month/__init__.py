@@ -1,0 +1,1 @@
+"""The month: its lines, signals and the five things to act on."""

@@ -1,0 +1,1 @@
+"""What each stored reading counts as: family, machine, pass, position, part."""

@@ -1,0 +1,1 @@
+"""The case for a service: parts before and after, counts, costs."""

@@ -1,0 +1,1 @@
+"""A shop folder, opened: everything pages and commands may ask or tell it."""

@@ -1,0 +1,1 @@
+"""Capability and performance indices, shapes, intervals, shares out of tolerance, months against one another."""

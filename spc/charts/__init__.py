@@ -1,0 +1,1 @@
+"""Control charts, run rules and their run lengths, for one process and for many."""

@@ -1,0 +1,1 @@
+"""From what a signal looks like to how likely each cause is."""

@@ -1,0 +1,1 @@
+"""Tools that wear: lives, what is left, what was forecast, where to aim."""
