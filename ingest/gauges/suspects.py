@@ -31,6 +31,8 @@ class _Span:
     """A time in which a gauge was off, while its signals are being gathered."""
 
     first: date
+    latest: date
+    """First and last day on which it may have begun."""
     changed: date
     since: date
     until: date | None
@@ -95,6 +97,7 @@ def _add(moment: Moment, found: dict[str, list[_Span]], gauge: str, signal: Sign
     for span in spans:
         if span.first <= (until or date.max) and signal.change_from <= (span.until or date.max):
             span.first = min(span.first, signal.change_from)
+            span.latest = max(span.latest, signal.change_to)
             span.changed = min(span.changed, signal.changed)
             span.since = min(span.since, signal.since)
             span.until = None if span.until is None or until is None else max(span.until, until)
@@ -103,7 +106,16 @@ def _add(moment: Moment, found: dict[str, list[_Span]], gauge: str, signal: Sign
             span.ended_by = span.ended_by or ended
             return
     spans.append(
-        _Span(signal.change_from, signal.changed, signal.since, until, [signal], [signal.process], ended)
+        _Span(
+            first=signal.change_from,
+            latest=signal.change_to,
+            changed=signal.changed,
+            since=signal.since,
+            until=until,
+            signals=[signal],
+            sources=[signal.process],
+            ended_by=ended,
+        )
     )
 
 
@@ -153,7 +165,7 @@ def _moment_at(day: date, start: date) -> float:
 
 
 def _course(moment: Moment, gauge: str, span: _Span, checks: Sequence[CheckPoint]) -> Any:
-    """What tells the error at moments in days since the start, and the start; None when nothing does."""
+    """What tells the error at moments in days since the earliest start, and that start; None when nothing does."""
     start, first = span.first, span.first - LOOK_BACK
     times: list[float] = []
     errors: list[float] = []
@@ -176,7 +188,7 @@ def _course(moment: Moment, gauge: str, span: _Span, checks: Sequence[CheckPoint
                 errors.append(sign * float(value))
 
     def course(at: np.ndarray) -> ErrorCourse:
-        return error_course(times, errors, 0.0, at)
+        return error_course(times, errors, 0.0, at, latest=_moment_at(span.latest, start))
 
     try:
         course(np.array([0.0]))
