@@ -13,9 +13,9 @@ from ingest.answers.processes import BoardRow, LogEntry, PartView, ProcessView, 
 
 if TYPE_CHECKING:
     from ingest.shop.shop import Shop
-    from spc.capability.distribution import Fit
     from spc.capability.histogram import Histogram
     from spc.capability.process_capability import Capability
+    from spc.capability.shapes import Drawable
 
 T = TypeVar("T")
 REMEMBERED = 128
@@ -133,7 +133,7 @@ class Desk:
         """What a process can hold in a family; None when it has no part there."""
         return self.remember(("capability", process, family), lambda: self.shop.capability(process, family))
 
-    def histogram(self, process: str, family: str, fit: Fit | None) -> Histogram | None:
+    def histogram(self, process: str, family: str, fit: Drawable | None) -> Histogram | None:
         """The readings behind a capability in classes; None when there are none."""
         key = ("histogram", process, family, fit)
         return self.remember(key, lambda: self.shop.histogram(process, family, fit))

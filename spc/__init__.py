@@ -42,13 +42,14 @@ if TYPE_CHECKING:
     from spc.capability.distribution import Fit, NormalityTest, anderson_darling
     from spc.capability.histogram import Histogram, histogram_of
     from spc.capability.indices import limit_index, width_index
+    from spc.capability.johnson import Johnson, fit_johnson
     from spc.capability.limiting import Cause
     from spc.capability.months import MonthChange, Pair, compare_months
     from spc.capability.percentile import PercentileCapability, percentile_capability
     from spc.capability.process_capability import Capability, process_capability
     from spc.capability.quick import QuickResult
     from spc.capability.resample import bootstrap_index, part_weights
-    from spc.capability.shapes import Johnson, ShapeFit, Weibull, compare_shapes, fit_johnson, fit_weibull
+    from spc.capability.shapes import ShapeFit, Weibull, compare_shapes, fit_weibull
     from spc.capability.tolerance import OutOfTolerance
     from spc.change.change_points import (
         StepByRanks,
@@ -158,7 +159,8 @@ _HOMES = {
     "capability.resample": "bootstrap_index part_weights",
     "charts.rule_lengths": "RunLength run_length run_lengths",
     "charts.run_rules": "RULES Rule RuleSignal check_panel check_rules rule_named standard_score",
-    "capability.shapes": "Johnson ShapeFit Weibull compare_shapes fit_johnson fit_weibull",
+    "capability.johnson": "Johnson fit_johnson",
+    "capability.shapes": "ShapeFit Weibull compare_shapes fit_weibull",
     "charts.short_run": "ShortRunChart deviation_chart standardised_chart standardised_means trended_chart",
     "charts.smoothed": "CusumChart cusum_chart ewma_chart",
     "strata": "Strata split_strata",

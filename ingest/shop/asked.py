@@ -29,9 +29,9 @@ from ingest.views.process import columns_of, events_on, process_view
 if TYPE_CHECKING:
     from ingest.answers.case import ServiceCase
     from ingest.answers.month import MonthLine, MonthReview, MonthRun
-    from spc.capability.distribution import Fit
     from spc.capability.histogram import Histogram
     from spc.capability.process_capability import Capability
+    from spc.capability.shapes import Drawable
 
 
 class AnsweringShop(OpenShop):
@@ -152,7 +152,7 @@ class AnsweringShop(OpenShop):
 
         return capability(self._now_moment(), process, family, since, until)
 
-    def histogram(self, process: str, family: str, fit: Fit | None) -> Histogram | None:
+    def histogram(self, process: str, family: str, fit: Drawable | None) -> Histogram | None:
         """Readings of one family on one process in classes (see `ingest.views.ability`)."""
         from ingest.views.ability import histogram
 

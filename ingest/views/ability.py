@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from ingest.plans.limits import EPOCH
 from ingest.state.moment import Moment
-from spc.capability.distribution import Fit
 from spc.capability.histogram import Histogram, histogram_of
 from spc.capability.process_capability import Capability, process_capability
+from spc.capability.shapes import Drawable
 
 
 def capability(
@@ -52,14 +52,14 @@ def capability(
     )
 
 
-def histogram(moment: Moment, process: str, family: str, fit: Fit | None) -> Histogram | None:
+def histogram(moment: Moment, process: str, family: str, fit: Drawable | None) -> Histogram | None:
     """The readings behind a capability in classes, with the curve fitted to them.
 
     Parameters
     ----------
     moment : Moment
     process, family : str
-    fit : Fit or None
+    fit : Fit, Weibull, Johnson or None
         As `capability` found it; None draws no curve.
 
     Returns

@@ -18,6 +18,8 @@ from spc.errors import SpcError
 from spc.variation import finite_series, has_spread
 
 Shape = Literal["normal", "lognormal", "folded normal"]
+AnyShape = Literal["normal", "lognormal", "folded normal", "weibull", "johnson"]
+"""With the shapes of `spc.capability.shapes` and `spc.capability.johnson`, which have a tail of their own."""
 Array = NDArray[np.floating]
 
 # Median and the quantiles that a normal law has at -3 and +3 standard deviations (ISO 22514-2).

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from spc.capability.distribution import Fit, density, quantiles
+from spc.capability.distribution import HIGH_SHARE, LOW_SHARE, Fit, density, quantiles
+from spc.capability.shapes import Drawable
 from spc.errors import TooFewReadings
 
 Array = NDArray[np.floating]
@@ -33,7 +34,7 @@ class Histogram:
     curve: Array
 
 
-def histogram_of(values: ArrayLike, fit: Fit | None = None, *, resolution: float = 0.0) -> Histogram:
+def histogram_of(values: ArrayLike, fit: Drawable | None = None, *, resolution: float = 0.0) -> Histogram:
     """Classes, counts and the fitted curve of readings.
 
     Classes follow Freedman and Diaconis. They are a whole number of resolution steps wide, one at least, so
@@ -43,7 +44,7 @@ def histogram_of(values: ArrayLike, fit: Fit | None = None, *, resolution: float
     ----------
     values : array-like
         NaN = not measured. [any unit]
-    fit : Fit, optional
+    fit : Fit, Weibull or Johnson, optional
         Its density is drawn; without it the curve is empty.
     resolution : float
         Step of the gauge; 0 when not known. [unit of the values]
@@ -78,8 +79,12 @@ def histogram_of(values: ArrayLike, fit: Fit | None = None, *, resolution: float
     edges = low + width * np.arange(classes + 1)
     edges[-1] = max(edges[-1], high)
     counts, _ = np.histogram(x, edges)
-    if fit is None or not fit.sigma > 0:
+    if fit is None or (isinstance(fit, Fit) and not fit.sigma > 0):
         return Histogram(edges, counts, np.zeros(0), np.zeros(0))
-    reach = quantiles(fit.shape, fit.mean, fit.sigma)
-    at = np.linspace(min(low, float(reach[0])), max(float(edges[-1]), float(reach[2])), 121)
-    return Histogram(edges, counts, at, density(at, fit) * width * x.size)
+    if isinstance(fit, Fit):
+        least, _, most = quantiles(fit.shape, fit.mean, fit.sigma)
+    else:
+        least, most = fit.quantile(LOW_SHARE), fit.quantile(HIGH_SHARE)
+    at = np.linspace(min(low, float(least)), max(float(edges[-1]), float(most)), 121)
+    height = density(at, fit) if isinstance(fit, Fit) else fit.density(at)
+    return Histogram(edges, counts, at, height * width * x.size)

@@ -10,8 +10,7 @@ from numpy.typing import ArrayLike
 
 from spc.capability.distribution import Shape, quantiles, to_normal_scale
 from spc.capability.indices import limit_index
-from spc.capability.process_capability import LEAST_PARTS
-from spc.capability.tolerance import check_limits, distance_index
+from spc.capability.tolerance import LEAST_PARTS, check_limits, distance_index
 from spc.errors import SpcError
 from spc.intervals import Index
 from spc.spread import Spread, overall_spread, pivotal_draws

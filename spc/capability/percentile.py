@@ -1,4 +1,4 @@
-"""Capability of readings that follow no normal scale: percentile method, with intervals by bootstrap of parts.
+"""Capability of readings that follow no normal scale: percentile method.
 
 Index = tolerance over the distance between the 0.135 % and the 99.865 % point, and the nearer limit's distance
 from the median over that side's. Weibull and Johnson shapes, or the readings as they are.
@@ -14,26 +14,32 @@ from numpy.typing import ArrayLike, NDArray
 
 from spc.capability.distribution import LOW_SHARE
 from spc.capability.indices import from_draws
-from spc.capability.process_capability import LEAST_PARTS
-from spc.capability.resample import COPIES, believable_points, part_weights, resampled_points
+from spc.capability.johnson import JOHNSON_Z, LEAST_JOHNSON, Johnson, fit_johnson, johnson_through
+from spc.capability.resample import COPIES, part_weights, resampled_points
 from spc.capability.shapes import (
-    JOHNSON_Z,
-    LEAST,
-    Johnson,
+    LEAST_WEIBULL,
     Weibull,
     anderson_darling_of,
-    fit_johnson,
     fit_weibull,
-    johnson_through,
     weibull_of_rows,
 )
-from spc.capability.tolerance import OutOfTolerance, check_limits, count_out, distance_index, wrong_side
+from spc.capability.tolerance import (
+    LEAST_PARTS,
+    OutOfTolerance,
+    check_limits,
+    count_out,
+    distance_index,
+    wrong_side,
+)
 from spc.errors import LARGEST, SpcError, TooFewReadings
 from spc.intervals import Index
+from spc.mean_squares import Ranged
 from spc.variation import has_spread
 
 Array = NDArray[np.float64]
 OtherShape = Literal["weibull", "johnson", "as measured"]
+LEAST = {"weibull": LEAST_WEIBULL, "johnson": LEAST_JOHNSON}
+"""Fewest readings of each shape."""
 
 
 @dataclass(frozen=True)
@@ -46,10 +52,12 @@ class PercentileCapability:
     shape : OtherShape
     low, median, high : float
         0.135 %, 50 % and 99.865 % points (or the tail that was asked for). [unit of the readings]
-    pp, ppk : Index or None
-        None where they do not exist, or when `refused`.
+    pp, ppk : Index, Ranged or None
+        Without ends for readings as measured; None where they do not exist, or when `refused`.
     out : OutOfTolerance or None
         Its `expected` is None for readings as measured.
+    curve : Weibull, Johnson or None
+        The fit, for drawing; None for readings as measured.
     anderson_darling : float or None
         A^2 of all readings under the fit; None for readings as measured. [-]
     refused : str or None
@@ -63,9 +71,10 @@ class PercentileCapability:
     low: float
     median: float
     high: float
-    pp: Index | None
-    ppk: Index | None
+    pp: Index | Ranged | None
+    ppk: Index | Ranged | None
     out: OutOfTolerance | None
+    curve: Weibull | Johnson | None
     anderson_darling: float | None
     refused: str | None
     warnings: tuple[str, ...]
@@ -111,7 +120,7 @@ def percentile_capability(
     SpcError
         No limit or impossible ones, an infinite reading, an unknown shape, or readings it cannot hold.
     TooFewReadings
-        No reading at all, or fewer than the shape needs.
+        No reading at all.
 
     References
     ----------
@@ -148,49 +157,46 @@ def percentile_capability(
 
     def refuse(reason: str) -> PercentileCapability:
         return PercentileCapability(
-            len(y), x.size, shape, middle, middle, middle, None, None, out, None, reason, (reason,)
+            len(y), x.size, shape, middle, middle, middle, None, None, out, None, None, reason, (reason,)
         )
 
     if len(y) < LEAST_PARTS:
         return refuse(f"too few parts: {len(y)}, an index needs {LEAST_PARTS}")
     if not has_spread(float(np.std(x)), x):
         return refuse("all parts read the same: the spread is below what the gauge can show")
-    rng = np.random.default_rng(seed)
+    if shape != "as measured" and x.size < LEAST[shape]:
+        return refuse(f"too few readings: {x.size}, a {shape} shape needs {LEAST[shape]}")
     shares = (tail, 0.5, 1 - tail)
-    exact = shape == "weibull" and known.sum() == len(y)
     warnings: list[str] = [*ends]
     fitted: Weibull | Johnson | None = None
-    drawn_fit: Weibull | Johnson | None = None
     if shape == "as measured":
+        points = np.quantile(x, shares, method="weibull")
+        warnings.append("readings as measured: the index has no interval")
         if (x.size + 1) * tail < 1:
             warnings.append(
                 f"{x.size} readings hold no point with {100 * tail:.3g} % beyond it: the outermost readings "
                 "stand in, and the index comes out too high"
             )
-        points = np.quantile(x, shares, method="weibull")
-        drawn = resampled_points(y, part_weights(len(y), rng, copies), shares)
     else:
-        if x.size < LEAST[shape]:
-            raise TooFewReadings(f"a {shape} fit", f"{LEAST[shape]} readings", int(x.size))
         fitted = fit_weibull(x) if shape == "weibull" else fit_johnson(x)
-        drawn_fit = _drawn(y, fitted, rng, copies)
         points = np.array([float(fitted.quantile(share)) for share in shares])
-        drawn = np.array([drawn_fit.quantile(share) for share in shares])
     low, median, high = (float(point) for point in points)
     if not low < median < high:
         return refuse("too many readings are equal: the points that the index needs coincide")
-    if not exact:
-        drawn = believable_points(points, drawn)
-    ppk = from_draws(
-        float(distance_index(low, median, high, lower, upper)),
-        distance_index(drawn[0], drawn[1], drawn[2], lower, upper),
-        confidence,
-    )
-    pp = None
+    ppk: Index | Ranged = Ranged(float(distance_index(low, median, high, lower, upper)))
+    pp: Index | Ranged | None = None
     if lower is not None and upper is not None:
-        pp = from_draws((upper - lower) / (high - low), (upper - lower) / (drawn[2] - drawn[0]), confidence)
-    if out is not None and fitted is not None and drawn_fit is not None:
-        out = _expected(out, fitted, drawn_fit, lower, upper, confidence)
+        pp = Ranged((upper - lower) / (high - low))
+    if fitted is not None:
+        fits = _drawn(y, fitted, np.random.default_rng(seed), copies)
+        drawn = np.array([fits.quantile(share) for share in shares])
+        if shape == "weibull" and x.size > len(y):
+            warnings.append("several readings on a part count as one: the intervals are wider than need be")
+        ppk = from_draws(ppk.estimate, distance_index(drawn[0], drawn[1], drawn[2], lower, upper), confidence)
+        if pp is not None and lower is not None and upper is not None:
+            pp = from_draws(pp.estimate, (upper - lower) / (drawn[2] - drawn[0]), confidence)
+        if out is not None:
+            out = _expected(out, fitted, fits, lower, upper, confidence)
     warnings.extend(wrong_side(median, lower, upper))
     return PercentileCapability(
         n_parts=len(y),
@@ -202,6 +208,7 @@ def percentile_capability(
         pp=pp,
         ppk=ppk,
         out=out,
+        curve=fitted,
         anderson_darling=None if fitted is None else anderson_darling_of(fitted.below(x)),
         refused=None,
         warnings=tuple(warnings),
@@ -209,20 +216,15 @@ def percentile_capability(
 
 
 def _drawn(y: Array, fitted: Weibull | Johnson, rng: np.random.Generator, copies: int) -> Weibull | Johnson:
-    known = np.isfinite(y)
     if isinstance(fitted, Johnson):
         from scipy.special import ndtr
 
         shares = tuple(float(s) for s in ndtr(np.array([-3, -1, 1, 3]) * JOHNSON_Z))
         return johnson_through(resampled_points(y, part_weights(len(y), rng, copies), shares))
-    if (known.sum(axis=1) == 1).all():
-        # slope* / slope and slope* log(scale* / scale) do not depend on the truth (Thoman, Bain & Antle).
-        own = weibull_of_rows(np.log(rng.exponential(size=(copies, len(y)))), np.ones((1, len(y))))
-        slope = fitted.slope / own.slope
-        return Weibull(slope, fitted.scale * np.exp(-np.log(own.scale) * own.slope / fitted.slope))
-    weights = part_weights(len(y), rng, copies)
-    part, _ = np.nonzero(known)
-    return fit_weibull(y[known], weights[:, part])
+    # slope* / slope and slope* log(scale* / scale) do not depend on the truth (Thoman, Bain & Antle).
+    own = weibull_of_rows(np.log(rng.exponential(size=(copies, len(y)))), np.ones((1, len(y))))
+    slope = fitted.slope / own.slope
+    return Weibull(slope, fitted.scale * np.exp(-np.log(own.scale) * own.slope / fitted.slope))
 
 
 def _expected(

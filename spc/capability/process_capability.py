@@ -9,11 +9,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from spc.capability.distribution import (
+    AnyShape,
     Fit,
     NormalityTest,
     Shape,
@@ -24,17 +26,24 @@ from spc.capability.distribution import (
     to_normal_scale,
 )
 from spc.capability.indices import from_draws, from_set, limit_index, width_index
+from spc.capability.johnson import Johnson
 from spc.capability.limiting import Cause, limiting_causes
+from spc.capability.percentile import percentile_capability
+from spc.capability.shapes import Drawable, Weibull
 from spc.capability.sizes import UNFOLDED, SizeFit, fit_sizes
-from spc.capability.tolerance import OutOfTolerance, check_limits, count_out, distance_index, wrong_side
+from spc.capability.tolerance import (
+    LEAST_PARTS,
+    OutOfTolerance,
+    check_limits,
+    count_out,
+    distance_index,
+    wrong_side,
+)
 from spc.errors import LARGEST, SpcError, TooFewReadings
 from spc.intervals import Index
 from spc.spread import overall_spread, pivotal_draws, within_spread
 from spc.strata import split_strata
 from spc.variation import has_spread
-
-LEAST_PARTS = 5
-"""Fewest parts for which an index is given: the smallest number at which the intervals were verified."""
 
 _NOT_NORMAL = 0.005
 _MANY_MISSING = 0.2
@@ -51,14 +60,15 @@ class Capability:
     all of them when `refused` says why.
 
     `mean` and the sigmas are those of the readings (folded normal: with their sign) or of their logarithms
-    (lognormal); `median`, `low` and `high` (0.135 % and 99.865 %) are in the unit of the readings.
+    (lognormal); `median`, `low` and `high` (0.135 % and 99.865 %) are in the unit of the readings. `curve` is the
+    fit of a shape without a normal scale (Weibull, Johnson), otherwise None.
     """
 
     n_parts: int
     n_readings: int
     lower_limit: float | None
     upper_limit: float | None
-    shape: Shape
+    shape: AnyShape
     mean: float
     sigma_within: float | None
     sigma_overall: float
@@ -76,10 +86,13 @@ class Capability:
     normality: NormalityTest | None
     refused: str | None
     warnings: tuple[str, ...]
+    curve: Weibull | Johnson | None = None
 
     @property
-    def fit(self) -> Fit | None:
+    def fit(self) -> Drawable | None:
         """The overall fit, for drawing; None without spread."""
+        if self.shape == "weibull" or self.shape == "johnson":
+            return self.curve
         return Fit(self.shape, self.mean, self.sigma_overall) if self.sigma_overall > 0 else None
 
 
@@ -92,7 +105,7 @@ def process_capability(
     stable: bool,
     kind: str = "size",
     judge_absolute: bool = False,
-    shape: Shape | None = None,
+    shape: AnyShape | None = None,
     gauge_sd: float | None = None,
     confidence: float = 0.95,
     seed: int = 0,
@@ -117,8 +130,9 @@ def process_capability(
         Kind of feature, for the shape: size, height, form, finish, time, check.
     judge_absolute : bool
         Readings are signed, the limits apply to their size (out-of-round, taper).
-    shape : Shape, optional
-        Overrides the choice by kind and fit.
+    shape : AnyShape, optional
+        Overrides the choice by kind and fit. Weibull and Johnson shapes are only ever taken when asked for; their
+        spread cannot be split, so that there is no Cp, no Cpk and no list of causes.
     gauge_sd : float, optional
         Repeatability of the gauge, to be shown apart. [unit of the readings; log for lognormal]
     confidence : float
@@ -152,9 +166,9 @@ def process_capability(
         raise TooFewReadings("capability", "1 reading", 0)
     if judge_absolute and lower is not None and lower <= 0:
         lower = None
-    chosen = shape or choose_shape(y, kind, signed_sizes=judge_absolute)
+    chosen: AnyShape = shape or choose_shape(y, kind, signed_sizes=judge_absolute)
     judged = np.abs(y) if judge_absolute else y
-    scaled = to_normal_scale(y, chosen)
+    scaled = judged if chosen == "weibull" or chosen == "johnson" else to_normal_scale(y, chosen)
     middle = float(np.median(judged[known]))
     begun = Capability(
         n_parts=int(known.any(axis=1).sum()),
@@ -182,13 +196,15 @@ def process_capability(
     )
     if begun.n_parts < LEAST_PARTS:
         return _refuse(begun, f"too few parts: {begun.n_parts}, an index needs {LEAST_PARTS}")
+    if chosen == "weibull" or chosen == "johnson":
+        return _by_percentiles(begun, judged, chosen, confidence, seed)
     if chosen == "folded normal" and not judge_absolute:
         if not has_spread(float(np.std(y[known])), y):
             return _refuse(begun, _NO_SPREAD)
         fitted = fit_sizes(y, confidence)
         if fitted.fit.mean < UNFOLDED * fitted.fit.sigma:
             return _of_sizes(begun, fitted, confidence)
-    return _of_strata(begun, scaled, strata, gauge_sd, confidence, np.random.default_rng(seed))
+    return _of_strata(begun, chosen, scaled, strata, gauge_sd, confidence, np.random.default_rng(seed))
 
 
 def _refuse(begun: Capability, reason: str) -> Capability:
@@ -197,6 +213,7 @@ def _refuse(begun: Capability, reason: str) -> Capability:
 
 def _of_strata(
     begun: Capability,
+    shape: Shape,
     scaled: Array,
     strata: Sequence[ArrayLike],
     gauge_sd: float | None,
@@ -207,7 +224,7 @@ def _of_strata(
     split = split_strata(scaled, strata)
     if not has_spread(math.sqrt(split.noise), scaled):
         return _refuse(begun, _NO_SPREAD)
-    shape, lower, upper = begun.shape, begun.lower_limit, begun.upper_limit
+    lower, upper = begun.lower_limit, begun.upper_limit
     overall, within = overall_spread(split), within_spread(split)
     drawn = pivotal_draws(overall, rng)
     low, median, high = (float(q) for q in quantiles(shape, overall.mean, overall.sigma))
@@ -257,11 +274,43 @@ def _of_strata(
     return found
 
 
+def _by_percentiles(
+    begun: Capability, judged: Array, shape: Literal["weibull", "johnson"], confidence: float, seed: int
+) -> Capability:
+    """A shape with a tail of its own: indices by its points."""
+    lower, upper = begun.lower_limit, begun.upper_limit
+    no_limits = lower is None and upper is None
+    # Without a limit only the fit is wanted; any limit serves to get it.
+    asked = float(np.nanmax(judged)) + 1.0 if no_limits else upper
+    found = percentile_capability(judged, lower, asked, shape=shape, confidence=confidence, seed=seed)
+    if found.refused is not None:
+        return _refuse(begun, found.refused)
+    known = judged[np.isfinite(judged)]
+    begun = replace(
+        begun,
+        mean=float(known.mean()),
+        sigma_overall=float(np.std(known - known[0], ddof=1)),
+        low=found.low,
+        median=found.median,
+        high=found.high,
+        curve=found.curve,
+    )
+    if no_limits:
+        return begun
+    return replace(
+        begun,
+        pp=found.pp if isinstance(found.pp, Index) else None,
+        ppk=found.ppk if isinstance(found.ppk, Index) else None,
+        out=found.out,
+        warnings=(f"{shape} shape: its spread cannot be split, Cp and Cpk are not given", *found.warnings),
+    )
+
+
 def _of_sizes(begun: Capability, fitted: SizeFit, confidence: float) -> Capability:
     """Sizes without a sign, some of which were folded: one fit over all readings."""
     lower, upper = begun.lower_limit, begun.upper_limit
     fit, believable = fitted.fit, fitted.believable
-    low, median, high = (float(q) for q in quantiles(begun.shape, fit.mean, fit.sigma))
+    low, median, high = (float(q) for q in quantiles("folded normal", fit.mean, fit.sigma))
     found = replace(
         begun,
         mean=fit.mean,
@@ -273,8 +322,8 @@ def _of_sizes(begun: Capability, fitted: SizeFit, confidence: float) -> Capabili
     )
     if lower is None and upper is None:
         return found
-    points = quantiles(begun.shape, *believable)
-    beyond = np.add(*share_out(begun.shape, *believable, lower, upper))
+    points = quantiles("folded normal", *believable)
+    beyond = np.add(*share_out("folded normal", *believable, lower, upper))
     found = _judged(found, fit, lambda share: from_set(share, beyond, confidence))
     estimate = float(distance_index(low, median, high, lower, upper))
     found = replace(found, ppk=from_set(estimate, distance_index(*points, lower, upper), confidence))
@@ -290,7 +339,7 @@ def _judged(found: Capability, fit: Fit, interval: Callable[[float], Index]) -> 
     warnings = (*found.warnings, *wrong_side(found.median, lower, upper))
     if found.out is None:
         return replace(found, warnings=warnings)
-    below, above = (float(share) for share in share_out(found.shape, fit.mean, fit.sigma, lower, upper))
+    below, above = (float(share) for share in share_out(fit.shape, fit.mean, fit.sigma, lower, upper))
     out = replace(found.out, expected=interval(below + above), expected_below=below, expected_above=above)
     return replace(found, out=out, warnings=warnings)
 

@@ -1,8 +1,7 @@
 """Bootstrap by part: whole parts are drawn again, since readings on one part share their set-up.
 
-Copies are read as ratios: how a copy's spread compares with the sample's is taken for how the sample's compares
-with the truth. Plain percentiles of the copies missed the lower limit of Ppk of 25 parts in 10 to 13 % of
-simulated cases, this in 3 to 4 %.
+Indices of mean and spread are studentised. Plain percentiles of the copies missed the lower limit of Ppk of 25
+parts in 10 to 13 % of simulated cases, copies read as ratios covered 88 to 92 % of cases with 10 and 25 parts.
 """
 
 from __future__ import annotations
@@ -10,8 +9,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from spc.capability.tolerance import check_limits, distance_index
-from spc.errors import SpcError, TooFewReadings
+from spc.capability.tolerance import LEAST_PARTS, check_limits
+from spc.errors import LARGEST, SpcError, TooFewReadings
+from spc.variation import has_spread
 
 Array = NDArray[np.float64]
 COPIES = 2_000
@@ -52,34 +52,59 @@ def part_weights(parts: int, rng: np.random.Generator, copies: int = COPIES) -> 
     return np.bincount(drawn.ravel(), minlength=copies * parts).reshape(copies, parts).astype(float)
 
 
-def resampled_moments(readings: ArrayLike, weights: Array) -> tuple[Array, Array]:
-    """Mean and standard deviation of all readings in each copy, by two matrix products.
+def resampled_index(
+    readings: ArrayLike, weights: Array, lower: float | None, upper: float | None
+) -> tuple[Array, Array]:
+    """Ppk of each copy and its standard error, by matrix products.
+
+    The spread is that of the part means plus what lies within a part, which is unbiased however few the parts
+    are. The standard error follows from what each part contributes to mean and spread (delta method).
 
     Parameters
     ----------
     readings : array-like, shape (parts, p) or (processes, parts, p)
-        NaN = not measured. [any unit]
+        NaN = not measured; every part has a reading. [any unit]
     weights : array, shape (copies, parts)
         From `part_weights`; shared by all processes.
+    lower, upper : float or None
+        At least one. [unit]
 
     Returns
     -------
-    mean, sd : arrays, shape (copies,) or (processes, copies)
-        n - 1 standard deviation of the counted readings. [unit]
+    index, error : arrays, shape (copies,) or (processes, copies)
+        Of the nearer side of each copy. [-]
     """
     y = np.asarray(readings, dtype=float)
     table = y[None] if y.ndim == 2 else y
     known = np.isfinite(table)
+    count = known.sum(axis=2)
     values = np.where(known, table, 0.0)
-    first = values.sum(axis=(1, 2), keepdims=True) / np.maximum(known.sum(axis=(1, 2), keepdims=True), 1)
-    centred = np.where(known, values - first, 0.0)
-    count = known.sum(axis=2) @ weights.T
-    sums = centred.sum(axis=2) @ weights.T
-    squares = (centred**2).sum(axis=2) @ weights.T
-    mean = sums / count
-    variance = np.maximum(squares - count * mean**2, 0.0) / np.maximum(count - 1, 1)
-    mean, sd = mean + first[:, :, 0], np.sqrt(variance)
-    return (mean[0], sd[0]) if y.ndim == 2 else (mean, sd)
+    middle = (values.sum(axis=2) / count).mean(axis=1)[:, None]
+    centred = np.where(known, values - middle[:, :, None], 0.0)
+    mean = centred.sum(axis=2) / count
+    within = (np.where(known, centred - mean[:, :, None], 0.0) ** 2).sum(axis=2) / count
+    size = np.max(np.abs(centred), axis=(1, 2), keepdims=True)[:, :, 0]
+    square = mean**2 + within
+    k = weights.sum(axis=1)
+    m, q, mm, mq, qq = (a @ weights.T for a in (mean, square, mean**2, mean * square, square**2))
+    at = m / k
+    # Copies whose parts were all alike are held a millionth of the largest deviation apart.
+    variance = np.maximum((mm - k * at**2) / (k - 1) + (q - mm) / k, (1e-6 * size) ** 2)
+    sigma = np.sqrt(variance)
+    index, error = np.full(at.shape, np.inf), np.zeros(at.shape)
+    for side, limit in ((1, upper), (-1, lower)):
+        if limit is None:
+            continue
+        own = side * (limit - middle - at) / (3 * sigma)
+        of_mean, of_variance = -side / (3 * sigma * k), -own / (2 * variance * k)
+        # A part with mean a and mean square b moves the index by c0 + c1 a + c2 b.
+        c1, c2 = of_mean - 2 * at * of_variance, of_variance
+        c0 = -of_mean * at + of_variance * (at**2 - variance)
+        total = c0**2 * k + c1**2 * mm + c2**2 * qq + 2 * (c0 * c1 * m + c0 * c2 * q + c1 * c2 * mq)
+        nearer = own < index
+        index = np.where(nearer, own, index)
+        error = np.where(nearer, np.sqrt(np.maximum(total, 0.0) * k / (k - 1)), error)
+    return (index[0], error[0]) if y.ndim == 2 else (index, error)
 
 
 def resampled_points(readings: ArrayLike, weights: Array, shares: tuple[float, ...]) -> Array:
@@ -120,12 +145,16 @@ def resampled_points(readings: ArrayLike, weights: Array, shares: tuple[float, .
 def bootstrap_index(
     readings: ArrayLike, lower: float | None, upper: float | None, *, copies: int = COPIES, seed: int = 0
 ) -> Array:
-    """Believable Ppk of normal readings, for one process or many with the same number of parts.
+    """Believable Ppk by mean and spread, for one process or many with the same number of parts.
+
+    Studentised: how far a copy's index lies from the sample's, in its own standard errors, is taken for how far
+    the sample's lies from the truth. As the copies of few parts scatter less than samples do, these distances
+    are widened by the ratio of a Student variance, (n - 1) / (n - 3).
 
     Parameters
     ----------
     readings : array-like, shape (parts, p) or (processes, parts, p)
-        NaN = not measured. [any unit]
+        5 parts or more; NaN = not measured. [any unit]
     lower, upper : float or None
         At least one. [unit]
     copies, seed : int
@@ -134,55 +163,45 @@ def bootstrap_index(
     Returns
     -------
     array, shape (copies,) or (processes, copies)
+        Its quantiles are the ends of an interval.
 
     Raises
     ------
     SpcError
-        No limit or impossible ones.
+        No limit or impossible ones, an infinite reading, a part without a reading, or a process whose readings are
+        all equal.
     TooFewReadings
-        Fewer than 2 parts.
+        Fewer than 5 parts, the smallest number at which the intervals were verified.
+
+    References
+    ----------
+    .. [1] Davison & Hinkley (1997), 2.4 and 5.2 (studentised bootstrap; from memory). Verified by simulation in the
+       tests.
     """
     check_limits(lower, upper)
     if lower is None and upper is None:
         raise SpcError("an index of the distance to a limit needs a limit")
     y = np.asarray(readings, dtype=float)
-    weights = part_weights(y.shape[-2], np.random.default_rng(seed), copies)
-    mean, sd = resampled_moments(y, weights)
-    whole_mean, whole_sd = resampled_moments(y, np.ones((1, y.shape[-2])))
-    middle, side = _turned(mean, sd, whole_mean, np.maximum(whole_sd, 1e-300))
-    return np.asarray(distance_index(middle - 3 * side, middle, middle + 3 * side, lower, upper), dtype=float)
-
-
-def believable_points(points: Array, copies: Array) -> Array:
-    """Points that the truth may have, from those of the sample and of its copies.
-
-    Parameters
-    ----------
-    points : array, shape (3,)
-        Low, median and high of the sample, all different. [unit]
-    copies : array, shape (3, copies)
-        The same of each copy. [unit]
-
-    Returns
-    -------
-    array, shape (3, copies)
-        [unit]
-    """
-    low, median, high = points
-    # Copies whose parts were all alike are held a ten-thousandth of the spread apart.
-    least = 1e-4 * (high - low)
-    over = np.maximum(copies[2] - copies[1], least)
-    under = np.maximum(copies[1] - copies[0], least)
-    up, upper_side = _turned(copies[1], over, median, high - median)
-    down, lower_side = _turned(copies[1], under, median, median - low)
-    middle = np.where(copies[1] < median, up, down)
-    return np.array([middle - lower_side, middle, middle + upper_side])
-
-
-def _turned(mean: Array, spread: Array, whole_mean: Array, whole_spread: Array) -> tuple[Array, Array]:
-    """Centre and spread of the truth if it lies to the sample as the sample lies to its copy."""
-    ratio = np.maximum(spread / whole_spread, 1e-4)
-    return whole_mean - (mean - whole_mean) / ratio, whole_spread / ratio
+    if y.ndim not in (2, 3):
+        raise SpcError(f"a bootstrap by part needs a table of parts by readings; got shape {y.shape}")
+    parts = y.shape[-2]
+    if parts < LEAST_PARTS:
+        raise TooFewReadings("a bootstrap by part", f"{LEAST_PARTS} parts", parts)
+    if (np.abs(y) > LARGEST).any():
+        raise SpcError(f"{int((np.abs(y) > LARGEST).sum())} reading(s) are infinite or beyond {LARGEST:g}")
+    if not np.isfinite(y).any(axis=-1).all():
+        raise SpcError("a part has no reading: leave it out")
+    for at, table in enumerate(y if y.ndim == 3 else y[None]):
+        seen = table[np.isfinite(table)]
+        if not has_spread(float(np.std(seen - seen[0])), seen):
+            raise SpcError(
+                f"process {at + 1}: all readings are equal, the spread is below what the gauge shows"
+            )
+    weights = part_weights(parts, np.random.default_rng(seed), copies)
+    copy, error = resampled_index(y, weights, lower, upper)
+    whole, whole_error = resampled_index(y, np.ones((1, parts)), lower, upper)
+    away = (copy - whole) / np.maximum(error, 1e-6)
+    return whole - whole_error * away * np.sqrt((parts - 1) / (parts - 3))
 
 
 def _first_at_least(counts: Array, wanted: Array) -> NDArray[np.intp]:

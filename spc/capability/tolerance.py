@@ -11,6 +11,9 @@ from numpy.typing import NDArray
 from spc.errors import SpcError
 from spc.intervals import Index, binomial_interval
 
+LEAST_PARTS = 5
+"""Fewest parts for which an index is given: the smallest number at which the intervals were verified."""
+
 Array = NDArray[np.floating]
 
 

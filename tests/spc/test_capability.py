@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from spc.capability.distribution import quantiles
-from spc.capability.process_capability import LEAST_PARTS, Capability, process_capability
-from spc.capability.tolerance import check_limits, count_out, distance_index
+from spc.capability.process_capability import Capability, process_capability
+from spc.capability.tolerance import LEAST_PARTS, check_limits, count_out, distance_index
 from spc.errors import SpcError, TooFewReadings
 from spc.strata import split_strata
 from spc.variation import moving_range_sigma

@@ -12,23 +12,17 @@ from scipy import stats
 from scipy.special import ndtr
 
 from spc.capability.distribution import fit_shape
+from spc.capability.histogram import histogram_of
+from spc.capability.johnson import JOHNSON_Z, Johnson, fit_johnson, johnson_through
 from spc.capability.percentile import percentile_capability
+from spc.capability.process_capability import process_capability
 from spc.capability.resample import (
-    believable_points,
     bootstrap_index,
     part_weights,
-    resampled_moments,
+    resampled_index,
     resampled_points,
 )
-from spc.capability.shapes import (
-    JOHNSON_Z,
-    anderson_darling_of,
-    below,
-    compare_shapes,
-    fit_johnson,
-    fit_weibull,
-    johnson_through,
-)
+from spc.capability.shapes import Weibull, anderson_darling_of, below, compare_shapes, fit_weibull
 from spc.errors import SpcError, TooFewReadings
 
 FOUR = ndtr(np.array([-3, -1, 1, 3]) * JOHNSON_Z)
@@ -125,8 +119,12 @@ def test_a_change_of_unit_changes_no_index(seed, factor):
             first.ppk is not None and again.ppk is not None and first.pp is not None and again.pp is not None
         )
         assert again.ppk.estimate == pytest.approx(first.ppk.estimate, rel=1e-6)
-        assert again.ppk.lower == pytest.approx(first.ppk.lower, rel=1e-4, abs=1e-6)
-        assert again.pp.upper == pytest.approx(first.pp.upper, rel=1e-4)
+        if first.ppk.lower is None:
+            assert shape == "as measured" and again.ppk.lower is None and again.pp.upper is None
+            assert again.pp.estimate == pytest.approx(first.pp.estimate, rel=1e-6)
+        else:
+            assert again.ppk.lower == pytest.approx(first.ppk.lower, rel=1e-4, abs=1e-6)
+            assert again.pp.upper == pytest.approx(first.pp.upper, rel=1e-4)
         assert again.high == pytest.approx(first.high * factor, rel=1e-6)
 
 
@@ -165,19 +163,32 @@ def test_expected_share_out_follows_the_fit():
     assert found.out.expected.lower <= found.out.expected.estimate <= found.out.expected.upper
 
 
-def test_resampled_moments_equal_those_of_the_repeated_parts():
+def test_the_index_of_a_copy_is_that_of_its_repeated_parts():
     rng = np.random.default_rng(9)
     y = 1e6 + rng.normal(size=(6, 3))
     y[1, 2] = np.nan
     weights = part_weights(6, rng, 5)
-    mean, sd = resampled_moments(y, weights)
+    index, _ = resampled_index(y, weights, 1e6 - 3, 1e6 + 4)
     points = resampled_points(y, weights, (0.2, 0.5))
     for i, row in enumerate(weights):
         again = np.repeat(y, row.astype(int), axis=0)
-        again = again[np.isfinite(again)]
-        assert mean[i] == pytest.approx(again.mean(), abs=1e-8)
-        assert sd[i] == pytest.approx(again.std(ddof=1), rel=1e-6)
-        assert points[:, i] == pytest.approx(np.quantile(again, (0.2, 0.5), method="weibull"), abs=1e-9)
+        mean = np.nanmean(again, axis=1)
+        sigma = math.sqrt(mean.var(ddof=1) + np.nanvar(again, axis=1).mean())
+        middle = mean.mean()
+        assert index[i] == pytest.approx(min(1e6 + 4 - middle, middle - 1e6 + 3) / (3 * sigma), rel=1e-6)
+        flat = again[np.isfinite(again)]
+        assert points[:, i] == pytest.approx(np.quantile(flat, (0.2, 0.5), method="weibull"), abs=1e-9)
+
+
+def test_the_standard_error_is_that_of_leaving_parts_out():
+    """Jackknife: the delta method's sum over parts, by leaving each out in turn."""
+    y = np.random.default_rng(13).normal(size=(400, 2)) + np.random.default_rng(14).normal(size=(400, 1))
+    one_out = np.ones((400, 400)) - np.eye(400)
+    index, error = resampled_index(y, np.ones((1, 400)), None, 5.0)
+    left, _ = resampled_index(y, one_out, None, 5.0)
+    jackknife = math.sqrt(399 / 400 * np.sum((left - left.mean()) ** 2))
+    assert error[0] == pytest.approx(jackknife, rel=0.02)
+    assert index[0] == pytest.approx(left.mean(), rel=1e-3)
 
 
 def test_many_processes_share_one_set_of_copies():
@@ -197,18 +208,71 @@ def test_the_bootstrap_spread_is_that_of_the_general_library():
         (y,), index, n_resamples=4_000, method="percentile", rng=np.random.default_rng(1)
     )
     weights = np.random.default_rng(2).multinomial(40, np.full(40, 1 / 40), size=4_000).astype(float)
-    mean, sd = resampled_moments(y[:, None], weights)
-    ours = np.quantile((4 - mean) / (3 * sd), [0.025, 0.975])
+    copies, _ = resampled_index(y[:, None], weights, None, 4.0)
+    ours = np.quantile(copies, [0.025, 0.975])
     # Monte Carlo error of the ends of 4,000 copies is about 0.02.
     assert ours == pytest.approx([theirs.confidence_interval.low, theirs.confidence_interval.high], abs=0.06)
 
 
-def test_believable_points_turn_the_copies_around():
-    # A copy half as wide whose middle lies 1 higher: the truth is twice as wide, its middle 2 lower.
-    found = believable_points(np.array([-3.0, 0.0, 3.0]), np.array([[-0.5], [1.0], [2.5]]))
-    assert found[:, 0].tolist() == [-8.0, -2.0, 4.0]
-    mirrored = believable_points(np.array([-3.0, 0.0, 3.0]), np.array([[-2.5], [-1.0], [0.5]]))
-    assert mirrored[:, 0].tolist() == [-4.0, 2.0, 8.0]
+@pytest.mark.parametrize("family", ["johnsonsu", "johnsonsb"])
+def test_the_likeliest_johnson_curve_is_as_likely_as_the_general_library_finds(family):
+    law = getattr(stats, family)
+    x = law.rvs(0.6, 1.4, loc=3.0, scale=2.0, size=800, random_state=4)
+    points, top = fit_johnson(x), fit_johnson(x, likelihood=True)
+    theirs = np.sum(law.logpdf(x, *law.fit(x, 0.6, 1.4, loc=3.0, scale=2.0)))
+    ours = np.sum(np.log(top.density(x)))
+    assert ours >= np.sum(np.log(points.density(x)))
+    assert ours == pytest.approx(theirs, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    "constants", [("SU", 0.5, 1.5, 1.0, 2.0), ("SB", -0.3, 1.1, -1.0, 4.0), ("SL", 0.2, -2.0, 1.0, -3.0)]
+)
+def test_densities_are_the_slopes_of_the_shares_below(constants):
+    family, *rest = constants
+    curves = [
+        Johnson(np.str_(family), *(np.float64(v) for v in rest)),
+        Weibull(np.float64(1.7), np.float64(2.0)),
+    ]
+    for curve in curves:
+        for share in (0.01, 0.3, 0.5, 0.9, 0.999):
+            x, step = float(curve.quantile(share)), 1e-5
+            slope = (float(curve.below(x + step)) - float(curve.below(x - step))) / (2 * step)
+            assert float(curve.density(x)) == pytest.approx(slope, rel=1e-5)
+    assert float(curves[1].density(-1.0)) == 0.0
+
+
+@pytest.mark.parametrize("shape", ["weibull", "johnson"])
+def test_the_shape_that_is_asked_for_reaches_the_capability(shape):
+    y = np.random.default_rng(21).weibull(1.5, (60, 2)) + 0.01
+    found = process_capability(y, None, 7.0, stable=True, kind="finish", shape=shape)
+    plain = percentile_capability(y, None, 7.0, shape=shape)
+    assert (found.shape, found.ppk, found.out) == (shape, plain.ppk, plain.out)
+    assert found.cp is None and found.cpk is None
+    assert any("cannot be split" in text for text in found.warnings)
+    drawn = histogram_of(y, found.fit)
+    # The curve is a density: its area is that of the bars, but for the tails left out.
+    area = np.trapezoid(drawn.curve, drawn.curve_at)
+    assert area == pytest.approx(np.sum(drawn.counts * np.diff(drawn.edges)), rel=0.01)
+
+
+@pytest.mark.parametrize("shape", ["weibull", "johnson"])
+def test_the_capability_of_such_a_shape_without_limits_or_readings_is_told(shape):
+    y = np.random.default_rng(22).weibull(1.5, (60, 1)) + 0.01
+    free = process_capability(y, None, None, stable=True, shape=shape)
+    assert free.ppk is None and free.refused is None and free.low < free.median < free.high
+    assert free.low == pytest.approx(process_capability(y, None, 9.0, stable=True, shape=shape).low)
+    few = process_capability(y[:4], None, 9.0, stable=True, shape=shape)
+    assert few.refused == "too few parts: 4, an index needs 5"
+    signed = process_capability(y - 1.0, None, 9.0, stable=True, judge_absolute=True, shape=shape)
+    assert signed.low >= 0 or shape == "johnson"
+
+
+def test_no_shape_with_a_tail_of_its_own_is_taken_unasked():
+    y = np.random.default_rng(23).weibull(0.8, (300, 1)) + 0.01
+    assert compare_shapes(y[:, 0])[0].shape in ("weibull", "johnson")
+    for kind in ("size", "height", "form", "finish", "time", "check"):
+        assert process_capability(y, None, 9.0, stable=True, kind=kind).shape not in ("weibull", "johnson")
 
 
 GOOD = np.random.default_rng(0).weibull(1.5, (30, 1))
@@ -222,7 +286,6 @@ GOOD = np.random.default_rng(0).weibull(1.5, (30, 1))
         (lambda: percentile_capability(GOOD, None, 1, shape="gamma"), SpcError, "no shape of this method"),
         (lambda: percentile_capability(GOOD - 1, None, 1, shape="weibull"), SpcError, "above 0"),
         (lambda: percentile_capability(GOOD, -1, None, shape="weibull"), SpcError, "cannot be missed"),
-        (lambda: percentile_capability(GOOD[:10], None, 1, shape="johnson"), TooFewReadings, "25 readings"),
         (lambda: percentile_capability([[np.nan]], None, 1, shape="weibull"), TooFewReadings, "1 reading"),
         (lambda: percentile_capability([[np.inf]], None, 1, shape="weibull"), SpcError, "infinite"),
         (lambda: percentile_capability(GOOD, None, 1, shape="weibull", tail=0.6), SpcError, "one half"),
@@ -232,6 +295,11 @@ GOOD = np.random.default_rng(0).weibull(1.5, (30, 1))
         (lambda: compare_shapes([1.0] * 30), SpcError, "all are equal"),
         (lambda: part_weights(1, np.random.default_rng(0)), TooFewReadings, "2 parts"),
         (lambda: bootstrap_index(GOOD, None, None), SpcError, "needs a limit"),
+        (lambda: bootstrap_index(GOOD[:, 0], None, 4), SpcError, "table of parts"),
+        (lambda: bootstrap_index(GOOD[:4], None, 4), TooFewReadings, "5 parts"),
+        (lambda: bootstrap_index(np.ones((9, 2)), None, 4), SpcError, "process 1: all readings are equal"),
+        (lambda: bootstrap_index(np.where(GOOD > 2, np.inf, GOOD), None, 4), SpcError, "infinite"),
+        (lambda: bootstrap_index(np.where(GOOD > 1, np.nan, GOOD), None, 4), SpcError, "no reading"),
     ],
 )
 def test_refusals_say_what_is_wrong(call, error, words):
@@ -244,6 +312,9 @@ def test_degenerate_readings_are_refused_in_the_result(shape):
     few = percentile_capability(GOOD[:4], None, 5, shape=shape)
     flat = percentile_capability(np.full((30, 2), 1.5), None, 5, shape=shape)
     assert few.ppk is None and few.refused == "too few parts: 4, an index needs 5"
+    if shape == "johnson":
+        some = percentile_capability(GOOD[:10], None, 1, shape=shape)
+        assert some.ppk is None and some.refused == "too few readings: 10, a johnson shape needs 25"
     assert flat.ppk is None and flat.refused is not None and "below what the gauge can show" in flat.refused
 
 
@@ -254,7 +325,7 @@ def test_coarse_readings_never_give_a_number_that_is_none():
         figures = [found.low, found.median, found.high]
         for index in (found.pp, found.ppk):
             if index is not None:
-                figures += [index.estimate, index.lower, index.upper]
+                figures += [index.estimate, *(end for end in (index.lower, index.upper) if end is not None)]
         assert np.isfinite(figures).all()
 
 
