@@ -221,6 +221,7 @@ def _line(
             stable=not stood,
             kind=feature.kind,
             judge_absolute=feature.judge == "absolute",
+            shape=feature.shape,
         )
         why = held.refused
     except SpcError as error:
@@ -265,6 +266,8 @@ def _pair(line: MonthLine, now: Chosen, earlier: Chosen | None, number: int) -> 
         return None
     if held.lower_limit is None and held.upper_limit is None:
         return None
+    if held.shape == "weibull" or held.shape == "johnson":
+        return None  # shapes that are normal on no scale have no spread by strata to compare
     if held.shape == "folded normal" and held.sigma_within is None:
         return None  # sizes that have lost their sign: there is no spread by strata to compare
     return Pair(

@@ -197,6 +197,9 @@ def _limits(at: Path, spec: Specification, feature: Feature) -> Iterator[Finding
         value = present.get(word)
         if value is not None and ((low is not None and value < low) or (high is not None and value > high)):
             yield Finding((*at, word), f"'{value.text}' lies outside the limits.", "Correct it.")
+    if feature.shape in ("lognormal", "weibull") and any(q < 0 for q in present.values()):
+        reason = f"a feature of the {feature.shape} shape cannot have a negative limit."
+        yield Finding(at, reason, "Correct it, or name another shape.")
     if feature.scale == "log" and any(q < 0 for q in present.values()):
         yield Finding(at, "a feature on a log scale cannot have a negative limit.", "Correct it.")
 

@@ -140,7 +140,10 @@ class Master(Entry):
 
 
 class Feature(Entry):
-    """What is measured. A derived feature has `derive`; what it does not say it takes from `of`."""
+    """What is measured. A derived feature has `derive`; what it does not say it takes from `of`.
+
+    `shape` is the one its capability is told by; where the plan names none, `kind` decides.
+    """
 
     key: str
     name: str
@@ -151,6 +154,7 @@ class Feature(Entry):
     axes: Texts = ()
     kind: Literal["size", "height", "form", "finish", "time", "check"] = "size"
     scale: Literal["linear", "log"] = "linear"
+    shape: Literal["normal", "lognormal", "folded normal", "weibull", "johnson"] | None = None
     daily_setting: bool | None = None
     plausible: Length | None = None
     monitor: bool = True

@@ -1,6 +1,7 @@
 """The month: what is told of every process, and what it must not say."""
 
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -8,7 +9,7 @@ import pytest
 from ingest.answers.month import MonthLine, MonthReview
 from ingest.month.lines import month_days, months_before
 from ingest.shop.shop import Shop
-from tests.ingest.small_shop import BORES, JOBS, Made, csv
+from tests.ingest.small_shop import BORES, JOBS, PLAN, Made, csv, day_files, parts
 
 
 @pytest.fixture(scope="module")
@@ -155,3 +156,25 @@ def test_the_run_of_a_month_holds_its_parts_in_order(demo_shop: Shop, october: M
     assert int(run.classes.counts.sum()) == line.held.n_readings
     assert list(run.times) == sorted(run.times)
     assert np.isfinite(run.means).all()
+
+
+@pytest.mark.parametrize("shape", ["weibull", "johnson", "lognormal"])
+def test_a_process_is_told_by_the_shape_that_the_plan_names(tmp_path: Path, shape: str) -> None:
+    text = PLAN.replace('kind = "size"\n', f'kind = "size"\nshape = "{shape}"\n', 1)
+    made = parts(40, seed=4)
+    files = [file for _, files in day_files(made) for file in files]
+    with Shop.create(tmp_path / "shop", text, known_at=datetime(2025, 1, 1, tzinfo=UTC)) as shop:
+        shop.take_in(files, known_at=datetime(2025, 6, 1, tzinfo=UTC))
+        lines = [line for line in shop.month(2025, 3).lines if line.feature == "size" and line.held]
+        told = [line for line in lines if line.held and not line.held.refused]
+        assert told
+        for line in told:
+            assert line.held is not None
+            assert line.held.shape == shape
+            held = shop.capability(line.process, line.family)
+            assert held is not None
+            assert held.shape == shape
+            run = shop.month_run(line, 2025, 3)
+            assert run is not None
+            assert run.classes is not None
+            assert len(run.classes.curve)

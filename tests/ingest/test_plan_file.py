@@ -2,6 +2,7 @@
 
 from datetime import date
 from pathlib import Path
+from typing import get_args
 
 import pytest
 from hypothesis import given
@@ -10,8 +11,9 @@ from hypothesis import strategies as st
 import ingest
 from ingest.plans.file import load_plan, parse_plan
 from ingest.plans.lines import key_lines
-from ingest.plans.model import Plan, parse_position, position_key
+from ingest.plans.model import Feature, Plan, parse_position, position_key
 from ingest.problems import PlanError, Problem
+from spc.capability.distribution import AnyShape
 
 TEMPLATE = Path(ingest.__file__).parent / "plans" / "template.toml"
 TEXT = TEMPLATE.read_text(encoding="utf-8")
@@ -63,6 +65,7 @@ CHANGES = [
      "features.main_size.display", "in, thou, uin"),
     ('unit = "um"', 'unit = "inch"', "features.main_size.unit", "'um', 'min' or 'degC'"),
     ('name = "ring check"', 'nam = "ring check"', "features.ring_size.nam", "Legal: axes"),
+    ('kind = "size"   ', 'shape = "gamma"\nkind = "size"   ', "features.main_size.shape", "'weibull'"),
     ('operations = ["line_hone"]', 'operations = ["linehone"]', "machines.LINE-1.operations.1",
      "Declared: finish_hone, line_hone"),
     ('lower = "64.990 mm"', 'lower = "64.990"', "specifications.1.lower", "number and unit"),
@@ -230,3 +233,18 @@ def test_the_specification_in_force_is_the_latest_begun() -> None:
 )
 def test_position_texts_read_back(axes: dict[str, str]) -> None:
     assert parse_position(position_key(tuple(axes), tuple(axes.values()))) == axes
+
+
+@pytest.mark.parametrize("shape", ["lognormal", "weibull"])
+def test_a_shape_above_nought_has_no_limit_below_it(shape: str) -> None:
+    text = TEXT.replace('kind = "size"   ', f'shape = "{shape}"\nkind = "size"   ', 1).replace(
+        'lower = "64.990 mm"', 'lower = "-1 mm"', 1
+    )
+    assert any(
+        "cannot have a negative limit" in str(p) and "another shape" in str(p) for p in problems_of(text)
+    )
+
+
+def test_the_shapes_of_the_plan_are_those_of_the_statistics() -> None:
+    named = get_args(Feature.model_fields["shape"].annotation)
+    assert set(get_args(named[0])) == set(get_args(AnyShape))
