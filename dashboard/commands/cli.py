@@ -268,6 +268,9 @@ def quick(
         list[str] | None,
         typer.Option(help="A pattern to look for as well, by its words, or all; a wrong one lists them."),
     ] = None,
+    shape: Annotated[
+        str, typer.Option(help="How the values lie: normal, lognormal, folded normal, weibull or johnson.")
+    ] = "normal",
     json: Json = False,
 ) -> None:
     """Limits, signals and capability of one column of one CSV file; needs no shop."""
@@ -284,7 +287,9 @@ def quick(
             skip_bad=skip_bad,
             names_in_line=names_in_line,
         )
-        text = quick_look(read, lower=lower, upper=upper, json=json, name=column, rules=rule or ())
+        text = quick_look(
+            read, lower=lower, upper=upper, json=json, name=column, rules=rule or (), shape=shape
+        )
     except (UnreadableColumn, ValueError) as error:
         fail(str(error))
     if json:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import json as as_json
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, get_args
 
 from dashboard.commands.one_column import Column
+from spc.capability.distribution import AnyShape
 from spc.capability.quick import QuickResult, quick
 from spc.charts.run_rules import BEYOND, RULES, rule_named
 
@@ -22,6 +23,7 @@ def quick_look(
     upper: float | None,
     json: bool,
     rules: Sequence[str] = (),
+    shape: str = "normal",
 ) -> str:
     """Limits, signals and capability of a column, as text or as one JSON object.
 
@@ -37,14 +39,20 @@ def quick_look(
         One object for programs instead of text.
     rules : sequence of str
         Names of run rules to look for besides values beyond the limits; ``"all"`` for every one.
+    shape : str
+        How the values lie around their middle, for the capability.
 
     Raises
     ------
     ValueError
-        Too few values, limits that are impossible, or no such rule; the text says which.
+        Too few values, limits that are impossible, no such rule or shape, or values that it cannot hold; the text
+        says which.
     """
     asked = RULES if "all" in rules else (BEYOND, *(rule_named(rule) for rule in rules))
-    result = quick(read.values, lower, upper, rules=tuple(dict.fromkeys(asked)))
+    named = next((known for known in get_args(AnyShape) if known == shape.strip().lower()), None)
+    if named is None:
+        raise ValueError(f"{shape!r} is no shape: choose {', '.join(get_args(AnyShape))}.")
+    result = quick(read.values, lower, upper, rules=tuple(dict.fromkeys(asked)), shape=named)
     if json:
         record = result.to_dict()
         record["warnings"] = [*result.warnings, *read.left_out]
@@ -80,6 +88,8 @@ def _text(read: Column, result: QuickResult, name: str) -> str:
         )
     if result.capability is not None:
         found = result.capability
+        if result.shape != "normal":
+            lines.append(f"  by the {result.shape} shape")
         pairs = (("Cp", found.cp), ("Cpk", found.cpk), ("Pp", found.pp), ("Ppk", found.ppk))
         lines += [_index(label, index) for label, index in pairs]
     lines += [f"  note: {text}" for text in (*result.warnings, *read.left_out)]

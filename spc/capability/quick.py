@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 
-from spc.capability.distribution import NormalityTest, anderson_darling
+from spc.capability.distribution import AnyShape, NormalityTest, anderson_darling, to_normal_scale
 from spc.capability.indices import limit_index, width_index
+from spc.capability.process_capability import process_capability
 from spc.capability.tolerance import check_limits, wrong_side
 from spc.charts.classical import IndividualsChart, individuals
 from spc.charts.run_rules import BEYOND, Rule, check_rules, standard_score
@@ -66,7 +67,8 @@ class QuickResult:
     capability : QuickCapability or None
         None without specification limits.
     normality : NormalityTest or None
-        None below 8 values or when all are equal.
+        Of the values, or of their logarithms for the lognormal shape; None for the other shapes, below 8 values or
+        when all are equal.
     warnings : tuple of str
         Assumptions that do not hold, in words.
     rules : tuple of str
@@ -74,6 +76,8 @@ class QuickResult:
     in_control : RunLength or None
         How many values pass, on average, until chance alone breaks one of them, were centre and sigma known;
         None when only values beyond the limits were looked for (about 370).
+    shape : AnyShape
+        By which the capability is told.
     """
 
     n: int
@@ -89,6 +93,7 @@ class QuickResult:
     warnings: tuple[str, ...]
     rules: tuple[str, ...] = (BEYOND_LIMITS,)
     in_control: RunLength | None = None
+    shape: AnyShape = "normal"
 
     def to_dict(self) -> dict[str, object]:
         """The result as plain dicts, lists, numbers and None, ready for JSON; rules only where more were asked."""
@@ -112,7 +117,7 @@ class QuickResult:
                 for name, index in vars(self.capability).items()
             },
             "distribution": {
-                "name": "normal",
+                "name": self.shape,
                 "anderson_darling": None if self.normality is None else self.normality.statistic,
                 "p_value": None if self.normality is None else self.normality.p_value,
             },
@@ -127,6 +132,7 @@ def quick(
     upper: float | None = None,
     *,
     rules: Sequence[Rule] = (BEYOND,),
+    shape: AnyShape = "normal",
     confidence: float = 0.95,
     seed: int = 0,
 ) -> QuickResult:
@@ -140,6 +146,8 @@ def quick(
         Specification limits. [unit of the values]
     rules : sequence of Rule
         Patterns that count as signals; every one that is added makes false alarms more frequent.
+    shape : AnyShape
+        By which the capability is told; never chosen by the values. The chart stays one of the values as they are.
     confidence : float
         Of the intervals, two-sided.
     seed : int
@@ -154,7 +162,7 @@ def quick(
     TooFewReadings
         Fewer than 2 values.
     SpcError
-        A value is missing or infinite, or the limits are impossible.
+        A value is missing or infinite, the limits are impossible, or the shape cannot hold the values.
 
     References
     ----------
@@ -175,11 +183,13 @@ def quick(
         warnings.append(
             f"only {np.unique(x).size} different values: the resolution is too coarse for the spread"
         )
-    normality = anderson_darling(x) if x.size >= 8 and not constant else None
+    normality = None
+    if shape in ("normal", "lognormal") and x.size >= 8 and not constant:
+        normality = anderson_darling(to_normal_scale(x, shape))
     if normality is not None and normality.p_value < _NOT_NORMAL:
         warnings.append(
-            f"not normal (Anderson-Darling p {normality.p_value:.2g}): "
-            "the indices assume a normal shape, look at the histogram first"
+            f"not {shape} (Anderson-Darling p {normality.p_value:.2g}): "
+            f"the indices assume a {shape} shape, look at the histogram first"
         )
     signals = _signals(x, chart, rules)
     capability = None
@@ -190,9 +200,16 @@ def quick(
                 f"not stable: {len({s.index for s in signals})} value(s) {what}; "
                 "cp and cpk describe a stable process only"
             )
-        if not constant:
-            warnings.extend(wrong_side(float(x.mean()), lower, upper))
-        capability = _capability(x, constant, lower, upper, confidence, seed)
+        if shape != "normal" and not constant:
+            held = process_capability(
+                x[:, None], lower, upper, stable=True, shape=shape, confidence=confidence, seed=seed
+            )
+            warnings.extend(text for text in held.warnings if "Anderson-Darling" not in text)
+            capability = QuickCapability(held.cp, held.cpk, held.pp, held.ppk)
+        else:
+            if not constant:
+                warnings.extend(wrong_side(float(x.mean()), lower, upper))
+            capability = _capability(x, constant, lower, upper, confidence, seed)
     in_control = None
     if tuple(rules) not in ((), (BEYOND,)):
         from spc.charts.rule_lengths import run_length
@@ -212,6 +229,7 @@ def quick(
         warnings=tuple(warnings),
         rules=tuple(_name(rule) for rule in rules),
         in_control=in_control,
+        shape=shape,
     )
 
 

@@ -125,3 +125,18 @@ def test_quick_looks_for_more_patterns_when_asked(tmp_path: Path) -> None:
     wrong = run("quick", path, "--column", "x", "--rule", "seven")
     assert wrong.exit_code == 2
     assert "nine in a row on one side" in wrong.stderr
+
+
+def test_quick_tells_the_capability_by_the_shape_that_is_named(tmp_path: Path) -> None:
+    path = tmp_path / "rpk.csv"
+    path.write_text("x\n" + "\n".join(str(0.1 * k * k) for k in range(1, 31)), encoding="utf-8")
+    limit = ("--column", "x", "--upper", "200")
+    told = json.loads(run("quick", path, *limit, "--shape", "Weibull", "--json").stdout)
+    assert told["distribution"]["name"] == "weibull"
+    assert told["capability"]["cpk"] is None
+    ppk = told["capability"]["ppk"]
+    assert ppk["lower"] < ppk["estimate"] < ppk["upper"]
+    assert "by the weibull shape" in run("quick", path, *limit, "--shape", "weibull").stdout
+    wrong = run("quick", path, *limit, "--shape", "gamma")
+    assert wrong.exit_code == 2
+    assert "choose normal, lognormal" in wrong.stderr

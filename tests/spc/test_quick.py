@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from spc.capability.process_capability import process_capability
 from spc.capability.quick import BEYOND_LIMITS, quick
 from spc.errors import SpcError, TooFewReadings
 
@@ -184,3 +185,28 @@ def test_equal_values_break_no_rule():
     from spc.charts.run_rules import RULES
 
     assert quick([2.0] * 40, rules=RULES).signals == ()
+
+
+@pytest.mark.parametrize("shape", ["lognormal", "folded normal", "weibull", "johnson"])
+def test_the_shape_that_is_named_tells_the_capability_and_no_other_does(shape):
+    x = np.random.default_rng(3).weibull(1.5, 60) + 0.01
+    found = quick(x, None, 6.0, shape=shape)
+    held = process_capability(x[:, None], None, 6.0, stable=True, shape=shape)
+    assert found.capability is not None
+    assert (found.capability.cpk, found.capability.ppk) == (held.cpk, held.ppk)
+    assert found.to_dict()["distribution"]["name"] == shape  # type: ignore[index]
+    plain = quick(x, None, 6.0)
+    assert (plain.shape, found.lower, found.sigma_within) == ("normal", plain.lower, plain.sigma_within)
+    json.dumps(found.to_dict(), allow_nan=False)
+
+
+@pytest.mark.parametrize("shape", ["lognormal", "weibull", "johnson", "folded normal"])
+def test_few_or_equal_values_of_such_a_shape_are_told_and_impossible_ones_refused(shape):
+    few = quick([1.0, 2.0, 3.0], None, 6.0, shape=shape)
+    assert few.capability is not None and few.capability.ppk is None
+    assert any("too few parts" in text for text in few.warnings)
+    flat = quick(np.full(30, 2.0), None, 6.0, shape=shape)
+    assert flat.capability is not None and flat.capability.ppk is None
+    if shape != "johnson":
+        with pytest.raises(SpcError, match=r"above 0|below 0"):
+            quick(np.linspace(-1, 2, 30), None, 6.0, shape=shape)
