@@ -1,4 +1,4 @@
-"""What a block's sizes prove, given what its gauges can be trusted with: conforms, does not, cannot say."""
+"""What a block's readings prove, given what its gauges can be trusted with: conforms, does not, cannot say."""
 
 from __future__ import annotations
 
@@ -15,13 +15,9 @@ from ingest.plans.places import place_text
 from spc.mean_squares import Ranged
 
 if TYPE_CHECKING:
-    from ingest.gauges.conform import ConformFact, Judged
     from ingest.gauges.heat import AtReference
+    from ingest.gauges.judged import ConformFact, Judged
     from ingest.plans.model import Plan
-
-if TYPE_CHECKING:
-    from ingest.gauges.conform import ConformFact, Judged
-    from ingest.gauges.heat import AtReference
 
 WORDS = {"conforms": "conforms", "does not conform": "does not conform", "cannot be told": "cannot say"}
 LOOK = {"conforms": "green", "does not conform": "vermilion", "cannot be told": "orange"}
@@ -29,17 +25,19 @@ ASSUMED = {False: "taken as the other blocks of the day", True: "taken as the bl
 WHY = {
     "no checks": "cannot say: {gauge} has no checks on record",
     "off": "cannot say: {gauge} was off that day, measure again",
+    "two gauges": "cannot say: two gauges read it, and their settings do not fall out of the difference",
 }
 HOW = (
-    "A size conforms when its weakest place lies inside the limits by more than the gauge may be off, does not when it "
-    "lies outside by more than that, and cannot be told in between (zones of ISO 14253-1, chances by JCGM 106). The "
-    "chance is that of the weakest place alone; form and finish are not told here."
+    "A feature conforms when its weakest place lies inside the limits by more than the reading may be off, does not "
+    "when it lies outside by more than that, and cannot be told in between (zones of ISO 14253-1, chances by "
+    "JCGM 106). The chance is that of the weakest place alone. Of a difference between readings of one gauge (a taper, "
+    "a step) only what changes from one reading to the next is in doubt: the gauge's setting falls out."
 )
 WARM_HOW = "Drawing sizes hold at 20 °C. Corrected by the plan's materials; nothing above is corrected, both are shown."
 
 
 def conforms(desk: Desk, serial: str, family: str | None) -> Markup:
-    """The part of a block's page that says what its sizes prove.
+    """The part of a block's page that says what its readings prove.
 
     Parameters
     ----------
@@ -51,7 +49,7 @@ def conforms(desk: Desk, serial: str, family: str | None) -> Markup:
     Returns
     -------
     Markup
-        Empty where the block has no size with a limit.
+        Empty where the block has no feature with a limit.
     """
     shop = desk.shop
     facts = desk.remember(("conforms", serial), lambda: shop.conforms(serial))
@@ -59,15 +57,15 @@ def conforms(desk: Desk, serial: str, family: str | None) -> Markup:
     if not facts:
         return Markup("")
     rows = [_row(shop.plan, family, fact) for fact in facts]
-    body = tag("h2", "What do its sizes prove?") + table(
+    body = tag("h2", "What do its readings prove?") + table(
         (
-            "Size",
+            "Feature",
             "Gauge",
             "As read",
             "At 20 °C",
             "Weakest place",
             "Chance it is inside",
-            "A reading is good to",
+            "It is good to",
         ),
         rows,
         class_="proves",
@@ -80,19 +78,19 @@ def _row(plan: Plan, family: str | None, fact: ConformFact) -> tuple[object, ...
     where = fact.feature_name + (f", pass {fact.pass_no}" if fact.pass_no > 1 else "")
     gauge = tag("a", fact.gauge, href=f"/gauges/{fact.gauge}")
     judged = fact.read
-    if judged is None or fact.trust is None:
+    if judged is None or fact.standard is None:
         why = WHY.get(fact.why, "cannot say").format(gauge=named(fact.gauge, fact.gauge_name))
         return where, gauge, tag("b", why, class_=LOOK["cannot be told"]), "", "", "", "not known"
     weak = (
         f"{place_text(plan, judged.position, family) or 'whole part'}: "
         f"{size(judged.value, fact.display, fact.decimals)}"
     )
-    good = amount(COVER * fact.trust.standard, fact.display, fact.decimals)
+    good = amount(COVER * fact.standard, fact.display, fact.decimals)
     return (
         where,
         gauge,
         _zone(judged),
-        _zone(fact.warm) if fact.warm is not None else "not known",
+        "the same" if fact.derived else _zone(fact.warm) if fact.warm is not None else "not known",
         weak,
         _chances(judged, fact.warm),
         f"± {good}",

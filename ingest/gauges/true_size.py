@@ -9,7 +9,7 @@ import numpy as np
 
 from ingest.answers.gauges import MasterFact
 from ingest.gauges.checks import check_points, master_facts
-from ingest.gauges.conform import GaugeTrust, settings_of
+from ingest.gauges.trusted import GaugeTrust, settings_of
 from ingest.state.moment import Moment
 from spc.capability.process_capability import Capability
 from spc.gauges.trust import without_gauge

@@ -22,11 +22,10 @@ from ingest.answers.gauges import (
 from ingest.answers.processes import BoardRow
 from ingest.assessing.audits import AuditSeries
 from ingest.gauges.checks import check_points, growth, master_facts, off_on, reset_facts
-from ingest.gauges.conform import settings_of
 from ingest.gauges.heat import MissingHeat, missing_heat, warmth_facts
 from ingest.gauges.studies import study_facts
 from ingest.gauges.suspects import episodes, gauge_events, measured_with, spans_off
-from ingest.gauges.trusted import trust_of
+from ingest.gauges.trusted import settings_of, trust_of
 from ingest.state.moment import Moment
 from spc.gauges.error import mean_error
 from spc.gauges.master import resolution_verdict

@@ -124,25 +124,59 @@ def _derived(
 ) -> FeatureTable | None:
     """Derived values family by family, as ends, neighbours and sides differ between families."""
     own = slots(plan, key)
-    column = {text: i for i, text in enumerate(own.positions)}
     values = np.full((len(base.parts), len(own.positions)), np.nan)
     fam = base.parts["fam"].to_numpy()
     for code in np.unique(fam):
-        family = families[int(code)]
-        have = base.slots.of.get(family, ())
-        if not have or not own.of.get(family):
-            continue
         at = np.flatnonzero(fam == code)
-        result = _derive(plan, entry, family, base.values[at][:, list(have)], base.slots.labels(have))
-        axes = tuple(result.positions)
-        for i, labels in enumerate(zip(*result.positions.values(), strict=True) if axes else [()]):
-            values[at, column[position_key(axes, tuple(labels))]] = result.values[:, i]
+        values[at] = _family_values(plan, entry, families[int(code)], own, base.slots, base.values[at])
     if not np.isfinite(values).any():
         return None
     rows = np.flatnonzero(np.isfinite(values).any(axis=1))
     parts = base.parts.iloc[rows].reset_index(drop=True)
     limits = in_force(plan, key, families, parts["fam"].to_numpy(), parts["day"].to_numpy())
     return FeatureTable(key, parts, values[rows], limits, own)
+
+
+def _family_values(
+    plan: Plan, entry: Feature, family: str, own: Slots, of: Slots, readings: Floats
+) -> Floats:
+    """Derived values of parts of one family, a column per derived position of any family."""
+    values = np.full((len(readings), len(own.positions)), np.nan)
+    have = of.of.get(family, ())
+    if not have or not own.of.get(family):
+        return values
+    column = {text: i for i, text in enumerate(own.positions)}
+    result = _derive(plan, entry, family, readings[:, list(have)], of.labels(have))
+    axes = tuple(result.positions)
+    for i, labels in enumerate(zip(*result.positions.values(), strict=True) if axes else [()]):
+        values[:, column[position_key(axes, tuple(labels))]] = result.values[:, i]
+    return values
+
+
+def derived_weights(plan: Plan, key: str, family: str, of: Slots, readings: Floats) -> Floats:
+    """The weight of each reading of one part in each of its derived values.
+
+    Parameters
+    ----------
+    plan : Plan
+    key : str
+        A derived feature that is a difference or a step: a sum of readings with weights.
+    family : str
+        Of the part.
+    of : Slots
+        Places of the feature it is derived from.
+    readings : (p,) array
+        The part's readings there, NaN = not measured; it decides which sets are complete.
+
+    Returns
+    -------
+    (q, p) array
+        A row per derived position, 0 where a reading plays no part and where there is no derived value.
+    """
+    missing = np.where(np.isnan(readings), np.nan, 0.0)
+    units = np.eye(len(readings)) + missing
+    values = _family_values(plan, plan.features[key], family, slots(plan, key), of, units)
+    return np.nan_to_num(values.T)
 
 
 def _derive(

@@ -10,9 +10,10 @@ from ingest.shop.open import OpenShop
 from ingest.state import queries
 
 if TYPE_CHECKING:
-    from ingest.gauges.conform import ConformFact, GaugeTrust
     from ingest.gauges.heat import AtReference
+    from ingest.gauges.judged import ConformFact
     from ingest.gauges.true_size import TrueSize
+    from ingest.gauges.trusted import GaugeTrust
     from ingest.gauges.view import GaugesView
     from ingest.state.moment import Moment
     from spc.capability.process_capability import Capability
@@ -44,7 +45,7 @@ class GaugeAskingShop(OpenShop):
             return gauges_view(moment, rows, clock)
 
     def _trusted(self) -> tuple[Moment, GaugeTrust]:
-        from ingest.gauges.conform import GaugeTrust
+        from ingest.gauges.trusted import GaugeTrust
 
         moment = self._now_moment()
         kept = self._trust

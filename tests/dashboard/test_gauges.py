@@ -17,7 +17,7 @@ from dashboard.pages.gauge_notes import gauge_notes
 from dashboard.serving.gauge_work import run, suspects_csv
 from dashboard.words.gauges import episode_text, likely_text, standing, study_advice
 from ingest.answers.gauges import CheckPoint, Episode, GaugeView, MasterFact, StudyFact, Suspect, TrialReading
-from ingest.gauges.conform import ConformFact, Judged
+from ingest.gauges.judged import ConformFact, Judged
 from ingest.gauges.view import GaugesView
 from spc.gauges.trial import GaugeStudy, gauge_study
 from spc.gauges.trust import GaugeUncertainty
@@ -236,9 +236,9 @@ def proof(zone: str, why: str = "", warm: str | None = None) -> ConformFact:
 
     known = GaugeUncertainty(1.0, {"repeats": 1.0})
     return ConformFact(
-        "bore_size", "bore size", "HONE", 1, "BORE", "dial bore gauge", 4, 79_990.0, 80_010.0,
-        None if why == "no checks" else known, None if why else judged(zone), judged(warm) if warm else None, None,
-        why, "um", 1,
+        "bore_size", "bore size", "HONE", 1, "BORE", "dial bore gauge", 4, 79_990.0, 80_010.0, False,
+        None if why == "no checks" else known, None if why else 1.0,
+        None if why else judged(zone), judged(warm) if warm else None, None, why, "um", 1,
     )  # fmt: skip
 
 

@@ -1,5 +1,6 @@
 """Gauges of a small shop: audits as a series, which gauge is in doubt, planned trials, calibration, temperature."""
 
+import math
 import shutil
 from collections.abc import Iterator
 from dataclasses import replace
@@ -17,6 +18,7 @@ from ingest.assessing.states import board_rows
 from ingest.plans.calendar import calendar_of
 from ingest.plans.file import parse_plan
 from ingest.problems import PlanError
+from ingest.readings.tables import derived_weights
 from ingest.shop.shop import Shop
 from tests.ingest.small_shop import AUDIT, RINGS, csv, day_files, parts, stamp
 from tests.ingest.small_shop import PLAN as SMALL
@@ -351,3 +353,60 @@ def test_a_part_conforms_does_not_or_cannot_be_told_by_its_distance_from_the_lim
         assert zones[made[1].serial].chance == pytest.approx(0.5, abs=0.01)
         assert zones[made[2].serial].chance < 0.01
         assert zones[made[3].serial].uncertainty == pytest.approx(1.0, abs=0.35)
+
+
+def test_of_a_taper_only_what_two_readings_do_not_share_is_in_doubt(tmp_path: Path) -> None:
+    """The gauge repeats to 1 micrometre and is set anew by 5 from check to check: a size is good to the setting, the
+    difference of two readings to the root of 2 repeats (JCGM 100, 5.1.2), so that tapers of 6, 12 and 18 against a
+    limit of 12 conform, cannot be told and do not."""
+    with Shop.create(tmp_path / "shop", HOT, known_at=datetime(2025, 3, 1, 8)) as shop:  # noqa: DTZ001 - shop time
+        made = parts(3, seed=2)
+        rng = np.random.default_rng(6)
+        rows = [
+            f"{stamp(part.ended)},{part.serial},{place},{80 + size / 1000:.4f},20.0,20.0"
+            for part, taper in zip(made, (6.0, 12.0, 18.0), strict=True)
+            for place, size in (("C1T", taper / 2), ("C1B", -taper / 2))
+        ]
+        for part in made:
+            part.family = "F4"
+        checks = []
+        for n in range(28):
+            setting = rng.normal(0.0, 5.0)
+            first, second = setting + rng.normal(0.0, 1.0, 2)
+            checks.append(f"2025-02-{n + 1:02d} 07:{n:02d}:00,B1,R1,80.010,{first:.2f},{second:.2f}")
+        shop.take_in(
+            [
+                csv(
+                    "jobs.csv",
+                    "block,family,operation,machine,pass,started,ended,cycle_min",
+                    [p.job() for p in made],
+                ),
+                csv("warm.csv", "when,block,place,size_mm,block_c,gauge_c", rows),
+                csv("rings.csv", RINGS, checks),
+            ]
+        )
+        told = {p.serial: {f.feature: f for f in shop.conforms(p.serial)} for p in made}
+        tapers = [told[p.serial]["taper"] for p in made]
+        assert [t.read.zone for t in tapers] == ["conforms", "cannot be told", "does not conform"]
+        assert [t.read.value for t in tapers] == pytest.approx([6.0, 12.0, 18.0])
+        assert tapers[1].read.chance == pytest.approx(0.5, abs=0.01)
+        repeat = tapers[0].trust.parts["repeats"]
+        assert repeat == pytest.approx(1.0, abs=0.3)
+        assert tapers[0].standard == pytest.approx(math.sqrt(2) * repeat)
+        assert told[made[0].serial]["size"].standard > 3.0
+
+
+def test_a_derived_value_weighs_the_readings_of_its_complete_sets(hot: Shop) -> None:
+    """Derived values are the weights times the readings, whichever reading is missing."""
+    moment = hot._now_moment()
+    plan, table = moment.known.plan, moment.facts.tables["taper"]
+    base = moment.facts.tables["size"]
+    values = base.values[0].copy()
+    family = moment.resolved.families[int(base.parts["fam"].iloc[0])]
+    weights = derived_weights(plan, "taper", family, base.slots, values)
+    row = int(np.flatnonzero((table.parts["part"] == base.parts["part"].iloc[0]).to_numpy())[0])
+    known = np.isfinite(table.values[row])
+    assert known.any()
+    assert weights[known] @ np.nan_to_num(values) == pytest.approx(table.values[row][known])
+    assert weights.sum(axis=1) == pytest.approx(0.0)
+    assert (weights[~known] == 0).all()
