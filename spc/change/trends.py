@@ -15,7 +15,11 @@ from spc.variation import finite_series, has_spread
 Array = NDArray[np.float64]
 
 LEAST = 4
-_ENOUGH_FOR_MEMORY = 20
+_ENOUGH_FOR_BIAS = 4
+_MOST_MEMORY = 0.97
+_WAVES = 6
+_FEW_WORTH = 8.0
+"""Independent values' worth below which a slope and a slow wave look alike."""
 
 
 @dataclass(frozen=True)
@@ -25,21 +29,28 @@ class Trend:
     Attributes
     ----------
     slope : Index
-        Least squares. Errors allow for correlation up to `lags` neighbours. [unit per step]
+        Least squares; its interval allows for memory from value to value. [unit per step]
     p_value : float
-        Of no slope, by those errors.
-    lags : int
+        Of no slope, by the same errors.
+    memory : float
+        Correlation of neighbours that was allowed for, freed of its own bias; 0 to 0.97. [-]
+    lags : int or None
+        Neighbours that were asked for; None when the memory was allowed for as above.
     robust_slope : Index
         Median of all pairwise slopes (Theil and Sen). [unit per step]
     ranks : RankTrend
         Mann and Kendall's test.
+    warnings : tuple of str
+        That the memory is too strong for so few values, in words.
     """
 
     slope: Index
     p_value: float
-    lags: int
+    memory: float
+    lags: int | None
     robust_slope: Index
     ranks: RankTrend
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -72,14 +83,21 @@ def trend(
 ) -> Trend:
     """Slope of a series in order of machining.
 
+    By default the wider of two intervals is given. One takes the memory for that of neighbours (first order, freed of
+    its bias, with the degrees of freedom of as many independent values as the series is worth). The other takes the
+    size of slow waves, polynomials of degree 2 to 7, for the error of the slope, which needs no model of the memory.
+    At 5 % they alarm in at most 7 % of series of 30 or more whose neighbours correlate by 0.7, in 15 to 20 % of 20 to
+    60 values that wander under noise as large as the wander. Summing neighbours as Newey and West do alarmed in 30 %
+    of 30 values with 0.7.
+
     Parameters
     ----------
     values : array-like, shape (n,)
-        4 or more; under 20 the allowance for memory rests on few neighbours. [any unit]
+        4 or more; under 20 little can be learnt of the memory. [any unit]
     at : array-like, shape (n,), optional
         Place of each value: part number, day or wear count, rising; 0, 1, 2 ... by default.
     lags : int, optional
-        Neighbours that the errors allow for; by default 4 (n / 100)^(2/9), at least 1 from 20 values on.
+        Sum the memory of so many neighbours instead, as Newey and West do.
     confidence : float
         Two-sided.
 
@@ -97,11 +115,11 @@ def trend(
     References
     ----------
     .. [1] Newey, W. K. & West, K. D. (1987), Econometrica 55, 703-708, as in statsmodels; Sen, P. K. (1968),
-       Journal of the American Statistical Association 63, 1379-1389, as in scipy `theilslopes`; lags: Newey &
-       West (1994), Review of Economic Studies 61, 631-653 (from memory).
+       Journal of the American Statistical Association 63, 1379-1389, as in scipy `theilslopes`; series of slow waves:
+       Phillips, P. C. B. (2005), Econometric Theory 21, 116-142 (from memory). Verified by simulation in the tests.
     """
+    from scipy.special import stdtr, stdtrit
     from scipy.stats import theilslopes
-    from statsmodels.regression.linear_model import OLS
 
     y = finite_series(values, "a trend", LEAST)
     x = np.arange(y.size, dtype=float) if at is None else finite_series(at, "a trend", LEAST)
@@ -111,26 +129,68 @@ def trend(
         raise SpcError("places must rise from the first value to the last")
     if not has_spread(float(np.std(y - y[0])), y):
         raise SpcError("all values are equal: the drift, if any, is below what the gauge shows")
-    if lags is None:
-        lags = int(4 * (y.size / 100) ** (2 / 9)) if y.size >= _ENOUGH_FOR_MEMORY else 0
-    if not 0 <= lags < y.size - 2:
+    if lags is not None and not 0 <= lags < y.size - 2:
         raise SpcError(f"an allowance for {lags} neighbours does not fit {y.size} values")
     scale = float(np.std(y - y[0]))
-    centred = x - x.mean()
-    design = np.column_stack([np.ones(y.size), centred])
-    fit = OLS((y - y[0]) / scale, design).fit(
-        cov_type="HAC", cov_kwds={"maxlags": lags, "use_correction": True}, use_t=True
-    )
-    low, high = (float(v) * scale for v in np.asarray(fit.conf_int(alpha=1 - confidence))[1])
-    slope = Index(float(fit.params[1]) * scale, low, high, confidence)
+    scaled, centred = (y - y[0]) / scale, x - x.mean()
+    wide = float(np.sum(centred**2))
+    level = scaled - scaled.mean()
+    steep = float(np.sum(centred * level)) / wide
+    left = level - steep * centred
+    memory = _memory(left)
+    worth = y.size * (1 - memory) / (1 + memory)
+    if lags is None:
+        choices = [_by_neighbours(left, centred, memory, worth), _by_slow_waves(scaled, centred)]
+    else:
+        design = np.column_stack([np.ones(y.size), centred])
+        error = math.sqrt(max(0.0, float(newey_west(design, scaled, lags)[1, 1])) * y.size / (y.size - 2))
+        choices = [(error, y.size - 2.0)]
+    half, p = 0.0, 0.0
+    for error, free in choices:
+        half = max(half, float(stdtrit(free, (1 + confidence) / 2)) * error)
+        p = max(p, 2 * float(stdtr(free, -abs(steep) / error)) if error > 0 else 0.0)
+    slope = Index(steep * scale, (steep - half) * scale, (steep + half) * scale, confidence)
+    warnings: tuple[str, ...] = ()
+    if lags is None and worth < _FEW_WORTH:
+        warnings = (
+            f"each value resembles the one before so much ({memory:.2f}) that these {y.size} are worth "
+            f"{worth:.0f} independent ones: the slope may be a slow wave",
+        )
     middle, _, least, most = (float(v) for v in np.asarray(theilslopes(y, x, alpha=confidence)))
-    return Trend(
-        slope,
-        float(fit.pvalues[1]) if math.isfinite(float(fit.pvalues[1])) else 0.0,
-        lags,
-        Index(middle, least, most, confidence),
-        rank_trend(y),
-    )
+    return Trend(slope, p, memory, lags, Index(middle, least, most, confidence), rank_trend(y), warnings)
+
+
+def _memory(left: Array) -> float:
+    """Correlation of neighbours in what a line leaves, freed of the bias that the line's two constants bring."""
+    n, whole = left.size, float(np.sum(left**2))
+    if not whole > 0 or n <= _ENOUGH_FOR_BIAS:
+        return 0.0
+    raw = float(np.sum(left[1:] * left[:-1])) / whole
+    return min(max((n * raw + 2) / (n - 4), 0.0), _MOST_MEMORY)
+
+
+def _by_neighbours(left: Array, centred: Array, memory: float, worth: float) -> tuple[float, float]:
+    """Standard error of a least-squares slope, and its degrees of freedom, when neighbours remember."""
+    n, wide = left.size, float(np.sum(centred**2))
+    fades = memory ** np.arange(n)
+
+    def stretched(v: Array) -> float:
+        own = np.correlate(v, v, "full")[n - 1 :]
+        return float(own[0] + 2 * np.sum(fades[1:] * own[1:]))
+
+    tilt = stretched(centred)
+    free = n - stretched(np.ones(n)) / n - tilt / wide
+    variance = float(np.sum(left**2)) / max(free, 1.0)
+    return math.sqrt(variance * tilt) / wide, max(worth, 4.0) - 2
+
+
+def _by_slow_waves(scaled: Array, centred: Array) -> tuple[float, float]:
+    """Standard error of a slope from the slowest other polynomials, and how many there are."""
+    waves = min(_WAVES, scaled.size - 2)
+    reach = float(np.max(np.abs(centred)))
+    basis, _ = np.linalg.qr(np.polynomial.legendre.legvander(centred / reach, waves + 1))
+    found = basis[:, 2:].T @ (scaled - scaled.mean())
+    return math.sqrt(float(np.mean(found**2)) / float(np.sum(centred**2))), float(waves)
 
 
 def rank_trend(values: ArrayLike) -> RankTrend:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spc.errors import SpcError, TooFewReadings
+from spc.gauges.gaps import adjusted_squares
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int_]
@@ -30,8 +31,8 @@ class AnovaRow:
 class Split:
     """A trial taken apart: mean squares, and each component as a weighted sum of them.
 
-    `squares` is None when there are no independent mean squares (a study with gaps); `variances` then holds
-    the components.
+    `squares` is None when there are no mean squares to go by. `variances` holds the components where they are not
+    the weighted sums (a study with gaps).
     """
 
     parts: int
@@ -272,7 +273,7 @@ def one_operator_split(y: Floats, part: Ints, counts: Ints) -> Split:
 
 
 def unequal_split(y: Floats, part: Ints, operator: Ints, counts: Ints) -> Split:
-    """A crossed study with gaps: restricted maximum likelihood; no intervals.
+    """A crossed study with gaps: estimates by restricted maximum likelihood, mean squares for their intervals.
 
     Parameters
     ----------
@@ -287,7 +288,8 @@ def unequal_split(y: Floats, part: Ints, operator: Ints, counts: Ints) -> Split:
     References
     ----------
     .. [1] Patterson, H. D. & Thompson, R. (1971), Biometrika 58, 545-554 (from memory), as in statsmodels
-       `MixedLM`; its default optimiser is not safe for such studies, `powell` on scaled readings is.
+       `MixedLM`; its default optimiser is not safe for such studies, `powell` on scaled readings is. Mean squares:
+       `spc.gauges.gaps`.
     """
     import warnings
 
@@ -316,17 +318,21 @@ def unequal_split(y: Floats, part: Ints, operator: Ints, counts: Ints) -> Split:
     found["gauge"] = found["repeatability"] + found["reproducibility"]
     found["total"] = found["gauge"] + found["part"]
     short = int((counts < counts.max()).sum())
+    adjusted = adjusted_squares(y, part, operator, interaction=keeps)
+    note = "intervals are approximate"
+    if adjusted is None:
+        note = "no intervals are given, as nobody measured the parts of one operator beside those of another"
     return Split(
         counts.shape[0],
         counts.shape[1],
         "restricted maximum likelihood",
-        None,
-        (),
-        dict.fromkeys(found, ()),
+        None if adjusted is None else adjusted.squares,
+        () if adjusted is None else adjusted.dofs,
+        dict.fromkeys(found, ()) if adjusted is None else adjusted.weights,
         not keeps,
         "interaction kept" if keeps else "no cell was read twice: interaction and repeatability are one",
         variances=found,
-        warnings=(f"the study has gaps ({short} cells short of readings): no intervals are given",),
+        warnings=(f"the study has gaps ({short} cells short of readings): {note}",),
     )
 
 

@@ -109,8 +109,9 @@ def gauge_study(
 ) -> GaugeStudy:
     """Variance components of a gauge trial, with intervals.
 
-    A complete crossed study is analysed by its mean squares, one with gaps by restricted maximum likelihood
-    (without intervals), parts that each saw one operator as nested.
+    A complete crossed study is analysed by its mean squares, one with gaps by restricted maximum likelihood (its
+    intervals, from mean squares with the other source allowed for, are approximate), parts that each saw one operator
+    as nested.
 
     Parameters
     ----------
@@ -196,10 +197,12 @@ def _judge(
     for name, weights in split.weights.items():
         if split.squares is None:
             found[name] = Ranged(max(0.0, split.variances[name]))
-        else:
-            found[name] = large_sample_interval(weights, split.squares, split.dofs, confidence)
-            if sum(w * s for w, s in zip(weights, split.squares, strict=True)) < 0:
-                warnings.append(f"the variance of {name} came out below 0 and is given as 0")
+            continue
+        found[name] = large_sample_interval(weights, split.squares, split.dofs, confidence)
+        if split.variances:
+            found[name] = _with(found[name], max(0.0, split.variances[name]))
+        elif sum(w * s for w, s in zip(weights, split.squares, strict=True)) < 0:
+            warnings.append(f"the variance of {name} came out below 0 and is given as 0")
     spread = {name: found[name] for name in ("repeatability", "operator", "interaction") if name in found}
     # Sums of what is reported, so that the parts add up even where one of them was cut to 0.
     gauge = sum(figure.estimate for figure in spread.values())

@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 
 from spc.errors import SpcError, TooFewReadings
 from spc.gauges.average_range import average_and_range
+from spc.gauges.crossed import crossed_split
+from spc.gauges.gaps import adjusted_squares
 from spc.gauges.trial import gauge_study
 from spc.mean_squares import large_sample_interval
 
@@ -73,8 +75,56 @@ def test_gaps_are_answered_by_likelihood_which_agrees_with_mean_squares_where_th
     gaps = gauge_study(y[keep], part[keep], operator[keep])
     assert gaps.method == "restricted maximum likelihood"
     assert gaps.part.estimate == pytest.approx(whole.part.estimate, rel=0.1)
-    assert gaps.part.lower is None
-    assert "gaps" in gaps.warnings[0]
+    assert gaps.part.lower is not None and gaps.part.upper is not None and whole.part.lower is not None
+    assert gaps.part.lower < gaps.part.estimate < gaps.part.upper
+    assert gaps.part.lower == pytest.approx(whole.part.lower, rel=0.15)
+    assert "gaps" in gaps.warnings[0] and "approximate" in gaps.warnings[0]
+
+
+def test_mean_squares_of_a_study_with_gaps_are_those_of_the_general_library():
+    import pandas as pd
+    from statsmodels.formula.api import ols
+    from statsmodels.stats.anova import anova_lm
+
+    y, part, operator = trial(6, parts=8, trials=3)
+    keep = np.ones(y.size, bool)
+    keep[[0, 1, 2, 7, 30, 41]] = False
+    y, part, operator = y[keep], part[keep], operator[keep]
+    found = adjusted_squares(y, part, operator, interaction=True)
+    frame = pd.DataFrame({"y": y, "p": part, "o": operator, "c": 10 * part + operator})
+    two = anova_lm(ols("y ~ C(p) + C(o)", frame).fit(), typ=2)
+    error = ols("y ~ C(c)", frame).fit()
+    assert found is not None
+    main = ols("y ~ C(p) + C(o)", frame).fit()
+    dof = main.df_resid - error.df_resid
+    theirs = [
+        two.loc["C(p)", "sum_sq"] / two.loc["C(p)", "df"],
+        two.loc["C(o)", "sum_sq"] / two.loc["C(o)", "df"],
+        (main.ssr - error.ssr) / dof,
+        error.ssr / error.df_resid,
+    ]
+    assert found.squares == pytest.approx(theirs, rel=1e-8)
+    assert found.dofs == pytest.approx([7, 2, dof, error.df_resid])
+
+
+def test_without_gaps_the_weights_are_those_of_the_two_way_analysis():
+    y, part, operator = trial(4, parts=10, trials=3)
+    whole = crossed_split(y, part, operator, 3, False, 0.25)
+    found = adjusted_squares(y, part, operator, interaction=True)
+    assert found is not None and whole.squares is not None
+    assert found.squares == pytest.approx(whole.squares, rel=1e-9)
+    assert found.dofs == whole.dofs
+    for name, weights in whole.weights.items():
+        assert found.weights[name] == pytest.approx(weights, abs=1e-12)
+
+
+def test_groups_that_nobody_links_have_no_intervals_and_the_reason_is_named():
+    rng = np.random.default_rng(2)
+    part = np.repeat([0, 0, 1, 1, 2, 2, 3, 3], 2)
+    operator = np.repeat([0, 1, 0, 1, 2, 3, 2, 3], 2)
+    found = gauge_study(rng.normal(size=16) + part, part, operator)
+    assert found.part.lower is None
+    assert any("nobody measured" in text for text in found.warnings)
 
 
 @given(st.integers(0, 30), st.sampled_from([25.4, 1e-4, -1.0]), st.floats(-1e3, 1e3))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import sys
 
 import numpy as np
 import pytest
@@ -34,9 +35,50 @@ def test_memory_widens_the_interval_to_what_it_should_be():
         y = with_memory(rng, 120, 0.5)
         wrong += trend(y).p_value < 0.05
         plain += trend(y, lags=0).p_value < 0.05
-    # Errors that allow for memory fall short of 5 % with strong memory (13 % here), plain ones by far more.
     assert plain / 300 > 0.18
-    assert wrong / 300 < 0.13 + 2.5 * math.sqrt(0.13 * 0.87 / 300)
+    assert wrong / 300 < 0.05 + 2.5 * math.sqrt(0.05 * 0.95 / 300)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("n", "phi", "at_most"), [
+    (20, 0.0, 0.05), (20, 0.5, 0.075), (30, 0.5, 0.06), (30, 0.7, 0.075), (60, 0.7, 0.06), (120, 0.7, 0.05),
+    (300, 0.9, 0.05),
+])  # fmt: skip
+def test_a_trend_alarms_as_seldom_as_it_says_in_long_runs(n, phi, at_most):
+    rng = np.random.default_rng([n, int(10 * phi)])
+    found = [trend(with_memory(rng, n + 60, phi)[60:]) for _ in range(1_000)]
+    share = np.mean([one.p_value < 0.05 for one in found])
+    sys.stdout.write(
+        f"\ntrend of {n} values, memory {phi:g}: alarms {share:.3f} +- {math.sqrt(share / 1_000):.3f}"
+    )
+    assert share <= at_most + 2.5 * math.sqrt(at_most / 1_000)
+
+
+def test_a_slope_that_is_there_is_found():
+    rng = np.random.default_rng(8)
+    y = [with_memory(rng, 100, 0.3) + 0.03 * np.arange(100) for _ in range(100)]
+    assert np.mean([trend(one).p_value < 0.05 for one in y]) > 0.8
+
+
+def test_a_slow_wave_in_few_values_is_named():
+    wave = np.sin(np.linspace(0, 5, 25)) + np.random.default_rng(9).normal(0, 0.05, 25)
+    found = trend(wave)
+    assert found.memory > 0.6
+    assert "slow wave" in found.warnings[0]
+    assert trend(np.random.default_rng(10).normal(size=25)).warnings == ()
+
+
+def test_neighbours_summed_are_those_of_the_general_library():
+    from statsmodels.regression.linear_model import OLS
+
+    y = with_memory(np.random.default_rng(11), 60, 0.4)
+    x = np.arange(60.0)
+    fit = OLS(y, np.column_stack([np.ones(60), x])).fit(
+        cov_type="HAC", cov_kwds={"maxlags": 3, "use_correction": True}, use_t=True
+    )
+    found = trend(y, lags=3)
+    assert found.p_value == pytest.approx(fit.pvalues[1], rel=1e-6)
+    assert (found.slope.lower, found.slope.upper) == pytest.approx(tuple(fit.conf_int()[1]), rel=1e-6)
 
 
 def test_units_and_direction():
