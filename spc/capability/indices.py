@@ -66,8 +66,9 @@ def limit_index(
     """Distance to the nearer limit over the spread on that side: Cpk or Ppk.
 
     Lower limit: quantile of the pivotal draws, the nearer side taken within each draw. Upper limit: the
-    formula of `upper_limit` for the normal shape, otherwise the draws. With one limit, one reading a part
-    and the overall spread of a normal process both are exact, by the noncentral t.
+    formula of `upper_limit` for the normal shape, otherwise the draws, for the lognormal shape of each side by
+    itself. With one limit, one reading a part and the overall spread of a normal process both are exact, by the
+    noncentral t.
 
     Parameters
     ----------
@@ -107,7 +108,14 @@ def limit_index(
         best = distance_index(*quantiles(shape, closer, drawn[1]), lower, upper)
         return replace(found, upper=from_draws(estimate, best, confidence).upper)
     if shape == "lognormal":
-        return found
+        # The nearer side of each draw is the smaller of two: its upper quantile falls short where both are near.
+        sides = ((lower, None), (None, upper))
+        ends = [
+            from_draws(estimate, distance_index(*quantiles(shape, *drawn), *side), confidence).upper
+            for side in sides
+            if side != (None, None)
+        ]
+        return replace(found, upper=min(ends))
     return Index(estimate, found.lower, upper_limit(estimate, spread, confidence), confidence)
 
 
