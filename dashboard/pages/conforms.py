@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from markupsafe import Markup
@@ -9,9 +10,10 @@ from markupsafe import Markup
 from dashboard.desk import Desk
 from dashboard.markup import table, tag
 from dashboard.words.amounts import amount, number, size, size_unit, unit_text
-from dashboard.words.gauges import COVER, ranged
+from dashboard.words.gauges import COVER, coarse_text, ranged
 from dashboard.words.sentences import named
 from ingest.plans.places import place_text
+from ingest.plans.scales import coarse_share
 from spc.mean_squares import Ranged
 
 if TYPE_CHECKING:
@@ -19,11 +21,11 @@ if TYPE_CHECKING:
     from ingest.gauges.judged import ConformFact, Judged
     from ingest.plans.model import Plan
 
+HEAD = ("Feature", "Gauge", "As read", "At 20 °C", "Weakest place", "Chance it is inside", "It is good to")
 WORDS = {"conforms": "conforms", "does not conform": "does not conform", "cannot be told": "cannot say"}
 LOOK = {"conforms": "green", "does not conform": "vermilion", "cannot be told": "orange"}
 ASSUMED = {False: "taken as the other blocks of the day", True: "taken as the block"}
 WHY = {
-    "no checks": "cannot say: {gauge} has no checks on record",
     "off": "cannot say: {gauge} was off that day, measure again",
     "two gauges": "cannot say: two gauges read it, and their settings do not fall out of the difference",
 }
@@ -56,22 +58,41 @@ def conforms(desk: Desk, serial: str, family: str | None) -> Markup:
     heats = desk.remember(("at reference", serial), lambda: shop.at_reference(serial))
     if not facts:
         return Markup("")
-    rows = [_row(shop.plan, family, fact) for fact in facts]
-    body = tag("h2", "What do its readings prove?") + table(
-        (
-            "Feature",
-            "Gauge",
-            "As read",
-            "At 20 °C",
-            "Weakest place",
-            "Chance it is inside",
-            "It is good to",
-        ),
-        rows,
-        class_="proves",
-    )
-    body += tag("p", HOW, class_="hint")
+    rows = [_row(shop.plan, family, fact) for fact in facts if fact.why != "no checks"]
+    body = tag("h2", "What do its readings prove?")
+    if rows:
+        body += table(HEAD, rows, class_="proves") + tag("p", HOW, class_="hint")
+    caveats = _caveats(shop.plan, family, facts)
+    if caveats:
+        body += tag("ul", caveats, class_="plain")
     return body + _warmth(heats)
+
+
+def _caveats(plan: Plan, family: str | None, facts: Sequence[ConformFact]) -> list[Markup]:
+    """Gauges without checks, with what therefore cannot be told, and scales too coarse for a tolerance."""
+    said = []
+    for gauge in dict.fromkeys(f.gauge for f in facts):
+        mine = [f for f in facts if f.gauge == gauge]
+        link = tag("a", named(gauge, mine[0].gauge_name), href=f"/gauges/{gauge}")
+        blind = list(dict.fromkeys(f.feature_name for f in mine if f.why == "no checks"))
+        if blind:
+            said.append(
+                tag("li", link, f" has no checks on record: of {', '.join(blind)} nothing can be proved.")
+            )
+        for feature, width in _widths(mine).items():
+            share = coarse_share(plan, gauge, feature, width)
+            if share is not None and family is not None:
+                said.append(tag("li", link, f" {coarse_text(plan, gauge, feature, {family: share})}."))
+    return said
+
+
+def _widths(facts: Sequence[ConformFact]) -> dict[str, float]:
+    """Tolerances of the features that were read themselves and have two limits."""
+    return {
+        f.feature: f.upper - f.lower
+        for f in facts
+        if f.lower is not None and f.upper is not None and not f.derived
+    }
 
 
 def _row(plan: Plan, family: str | None, fact: ConformFact) -> tuple[object, ...]:

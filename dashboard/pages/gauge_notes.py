@@ -6,11 +6,12 @@ from markupsafe import Markup
 
 from dashboard.desk import Desk
 from dashboard.markup import tag
-from dashboard.words.amounts import amount, number, unit_text
+from dashboard.words.amounts import amount
+from dashboard.words.gauges import CHART_OF_STEPS, coarse_text
 from dashboard.words.sentences import named
 from ingest.answers.processes import BoardRow
 from ingest.plans.model import Plan
-from spc.gauges.master import resolution_verdict
+from ingest.plans.scales import coarse_shares
 from spc.mean_squares import Ranged
 
 
@@ -27,7 +28,7 @@ def gauges_behind(plan: Plan, row: BoardRow) -> list[str]:
 
 
 def gauge_notes(desk: Desk, row: BoardRow) -> Markup:
-    """Gauges without checks, gauges in doubt and scales too coarse for a tolerance; empty when there is nothing.
+    """Gauges without checks, gauges in doubt, scales too coarse for a tolerance or the chart; empty without any.
 
     Parameters
     ----------
@@ -37,6 +38,7 @@ def gauge_notes(desk: Desk, row: BoardRow) -> Markup:
     """
     plan = desk.shop.plan
     checked = {r.machine for r in desk.board() if r.is_gauge}
+    for_chart = desk.remember(("coarse", row.process), lambda: desk.shop.coarse_charts(row.process))
     lines: list[object] = []
     if row.doubt is not None:
         gauge = row.doubt.gauge
@@ -50,9 +52,11 @@ def gauge_notes(desk: Desk, row: BoardRow) -> Markup:
             lines.append(
                 tag("li", link, " has no checks on record: nothing says whether what is shown here is true.")
             )
-        said = _coarse(plan, row, key)
-        if said and not row.is_gauge:
-            lines.append(tag("li", link, said))
+        shares = coarse_shares(plan, key, row.feature, plan.families, desk.now().date())
+        if shares and not row.is_gauge:
+            lines.append(tag("li", link, f" {coarse_text(plan, key, row.feature, shares)}."))
+        if key in for_chart:
+            lines.append(tag("li", link, f" {CHART_OF_STEPS}."))
     if not lines:
         return Markup("")
     return tag("h2", "Can its readings be believed?") + tag("ul", lines, class_="plain")
@@ -98,27 +102,3 @@ def _index(figure: Ranged) -> str:
     if figure.lower is None or figure.upper is None:
         return f"{figure.estimate:.2f}"
     return f"{figure.estimate:.2f} ({figure.lower:.2f} to {figure.upper:.2f})"
-
-
-def _coarse(plan: Plan, row: BoardRow, gauge: str) -> str:
-    step = plan.gauges[gauge].resolution
-    if step is None or plan.features[row.feature].unit != "um":
-        return ""
-    widths = {
-        family: float(spec.upper) - float(spec.lower)
-        for spec in plan.specifications
-        if spec.feature == row.feature and spec.upper is not None and spec.lower is not None
-        for family in spec.families
-    }
-    coarse = [
-        f for f, width in widths.items() if resolution_verdict(float(step), tolerance=width) != "fine enough"
-    ]
-    if not coarse:
-        return ""
-    share = 100 * float(step) / min(widths[f] for f in coarse)
-    names = ", ".join(named(f, plan.families[f].name if f in plan.families else None) for f in coarse)
-    shown = number(float(step), row.display, 3).rstrip("0").rstrip(".")
-    return (
-        f" reads in steps of {shown} {unit_text(row.display)}, {share:.0f} % of the tolerance of {names}, where a "
-        "tenth is the most that should be: near a limit single readings cannot decide."
-    )

@@ -237,6 +237,12 @@ def _signals(review: MonthReview) -> Markup:
     return table(head, rows, empty="No signal opened, stood or closed in this month.")
 
 
+STEPS = (
+    "Steps of more than a tenth of a tolerance are too coarse for it: near a limit a single reading cannot decide, and "
+    "the shares beyond a limit hang on the rounding."
+)
+
+
 def _gauges(gauges: Sequence[MonthGauge]) -> Markup:
     def state(g: MonthGauge) -> str:
         if g.doubt_since is not None:
@@ -247,6 +253,9 @@ def _gauges(gauges: Sequence[MonthGauge]) -> Markup:
             return "no check against a master is known"
         return "due" if g.due else "checked as usual"
 
+    def coarse(g: MonthGauge) -> str:
+        return f"too coarse for {', '.join(g.coarse)}" if g.coarse else "fine enough"
+
     rows = [
         (
             named(g.gauge, g.name),
@@ -254,12 +263,15 @@ def _gauges(gauges: Sequence[MonthGauge]) -> Markup:
             day(g.last_check),
             f"every {g.usual_gap:.0f} working days" if g.usual_gap else "–",
             state(g),
+            coarse(g) if g.readings else "–",
         )
         for g in gauges
     ]
     return table(
-        ("Gauge", "Readings", "Last check", "Usual", "State"), rows, empty="The plan names no gauge."
-    )
+        ("Gauge", "Readings", "Last check", "Usual", "State", "Its steps"),
+        rows,
+        empty="The plan names no gauge.",
+    ) + (tag("p", STEPS, class_="hint") if any(g.coarse for g in gauges) else Markup(""))
 
 
 def _aside(review: MonthReview) -> Markup:

@@ -57,6 +57,7 @@ def sheets(review: MonthReview, plan: Plan) -> list[Sheet]:
             g.due,
             g.doubt_since,
             g.doubt_until,
+            ", ".join(g.coarse),
         ]
         for g in review.gauges
     ]
@@ -82,7 +83,7 @@ def sheets(review: MonthReview, plan: Plan) -> list[Sheet]:
         ("Signals", ("machine", "feature", "what changed", "began about", "signal", "opened in the month",
                      "closed in the month", "closed on", "days until closed", "cause"), signals),
         ("Gauges", ("gauge", "readings", "last check", "usual gap [working days]", "waited [working days]", "due",
-                    "in doubt from", "in doubt to"), gauges),
+                    "in doubt from", "in doubt to", "steps too coarse for"), gauges),
         ("Rows set aside", ("rows", "kind", "reason", "what to do", "waits for somebody", "files"), aside),
         ("About", ("what", "value"), about),
     ]  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from dashboard.words.amounts import amount, count, day, number, unit_text
@@ -118,6 +118,34 @@ TRUST_PARTS = {
     "step of the scale": "the step of its scale",
     "temperature": "temperature",
 }
+
+
+CHART_OF_STEPS = (
+    "reads in steps that are coarse beside what the readings differ by, so that the chart shows the scale: small "
+    "changes are told late"
+)
+
+
+def coarse_text(plan: Plan, gauge: str, feature: str, shares: Mapping[str, float]) -> str:
+    """That the steps of a gauge are too coarse for the tolerance of a feature, to go on after the gauge's name.
+
+    Parameters
+    ----------
+    plan : Plan
+    gauge, feature : str
+        Plan keys.
+    shares : mapping of str to float
+        Step over tolerance by family, worst first; not empty.
+    """
+    step, entry = plan.gauges[gauge].resolution, plan.features[feature]
+    assert step is not None
+    shown = number(float(step), entry.display, 3).rstrip("0").rstrip(".")
+    names = ", ".join(named(f, plan.families[f].name if f in plan.families else None) for f in shares)
+    return (
+        f"reads in steps of {shown} {unit_text(entry.display)}, {100 * next(iter(shares.values())):.0f} % of the "
+        f"tolerance of {names} for {entry.name}, where a tenth is the most that should be: near a limit single "
+        "readings cannot decide"
+    )
 
 
 def scale_text(use: UseFact) -> str:

@@ -112,6 +112,8 @@ class MonthGauge:
     """None also while they were still in doubt at its end."""
     readings: int
     """Readings taken with it in the month."""
+    coarse: tuple[str, ...]
+    """Names of the features it read in the month and whose tolerance its steps are too coarse for."""
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ from ingest.answers.gauges import (
 from ingest.answers.processes import BoardRow
 from ingest.assessing.audits import AuditSeries
 from ingest.gauges.checks import check_points, growth, master_facts, off_on, reset_facts
+from ingest.gauges.coarse import coarse_charts
 from ingest.gauges.heat import MissingHeat, missing_heat, warmth_facts
 from ingest.gauges.studies import study_facts
 from ingest.gauges.suspects import episodes, gauge_events, measured_with, spans_off
@@ -121,7 +122,7 @@ def _uses(
                 parts=int(mine["part"].nunique()),
                 last=moment.calendar.local(pd.Timestamp(mine["when"].max()).to_pydatetime()),
                 scales=tuple(_scale(moment, feature.key, f, step, mine["day"].max()) for f in families),
-                coarse=_too_coarse(moment, gauge, feature.key, step),
+                coarse=_too_coarse(moment, gauge, feature.key),
                 trust=None
                 if log or feature.unit != "um"
                 else trust_of(masters, settings, [s for s in studies if s.feature == feature.key], step),
@@ -143,22 +144,13 @@ def _scale(moment: Moment, feature: str, family: str, step: float | None, day: i
     return ScaleFact(family, name, width, step / width, resolution_verdict(step, tolerance=width))
 
 
-def _too_coarse(moment: Moment, gauge: str, feature: str, step: float | None) -> tuple[str, ...]:
+def _too_coarse(moment: Moment, gauge: str, feature: str) -> tuple[str, ...]:
     """Processes of a feature whose readings spread too little for the steps of the gauge."""
-    found = []
-    for process, facts in moment.facts.processes.items():
-        if facts.feature != feature or gauge not in facts.gauges or step is None:
-            continue
-        if facts.options.log or facts.machine in moment.known.plan.gauges:
-            continue
-        spread = [
-            float(np.nanstd(facts.data.readings[facts.data.family == code], ddof=1))
-            for code in np.unique(facts.data.family)
-            if np.isfinite(facts.data.readings[facts.data.family == code]).sum() > 1
-        ]
-        if spread and max(spread) > 0 and resolution_verdict(step, sigma=max(spread)) != "fine enough":
-            found.append(process)
-    return tuple(found)
+    return tuple(
+        process
+        for process, facts in moment.facts.processes.items()
+        if facts.feature == feature and gauge in coarse_charts(moment, process)
+    )
 
 
 def _audits(

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 
 import numpy as np
+import pandas as pd
 
 from ingest.answers.month import MonthAside, MonthGauge, MonthSignal
 from ingest.answers.processes import SetAsideFact, SignalFact
@@ -13,6 +14,7 @@ from ingest.assessing.assessment import ProcessState
 from ingest.plans.calendar import Calendar, instant_of
 from ingest.plans.limits import EPOCH
 from ingest.plans.model import Plan
+from ingest.plans.scales import coarse_shares
 from ingest.state.moment import Moment
 
 DUE_GAPS = 1.5
@@ -87,9 +89,22 @@ def month_gauges(
                 doubt_since=since,
                 doubt_until=until,
                 readings=int(readings.get(key, 0)),
+                coarse=_coarse(moment, key, month[month["gauge"] == key], last),
             )
         )
     return found
+
+
+def _coarse(moment: Moment, gauge: str, rows: pd.DataFrame, on: date) -> tuple[str, ...]:
+    """Features read with a gauge for whose tolerance its steps are too coarse, in any of the families read."""
+    plan, resolved = moment.known.plan, moment.resolved
+    found = []
+    for feat, mine in rows[rows["feat"] >= 0].groupby("feat", sort=True):
+        feature = plan.features[resolved.features[int(feat)]]  # type: ignore[arg-type]
+        families = [resolved.families[int(f)] for f in sorted(set(mine["fam"])) if f >= 0]
+        if coarse_shares(plan, gauge, feature.key, families, on):
+            found.append(feature.name)
+    return tuple(found)
 
 
 def _check_days(moment: Moment, last: date) -> dict[str, list[date]]:

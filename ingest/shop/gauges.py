@@ -60,10 +60,16 @@ class GaugeAskingShop(OpenShop):
         return true_size(*self._trusted(), process, held)
 
     def conforms(self, serial: str) -> tuple[ConformFact, ...]:
-        """What each size and height of a part proves; empty for an unknown serial."""
+        """What each feature of a part proves; empty for an unknown serial."""
         from ingest.gauges.conform import part_conforms
 
         return part_conforms(*self._trusted(), serial)
+
+    def coarse_charts(self, process: str) -> tuple[str, ...]:
+        """Gauges whose steps are too coarse for the chart of a process."""
+        from ingest.gauges.coarse import coarse_charts
+
+        return coarse_charts(self._now_moment(), process)
 
     def at_reference(self, serial: str) -> tuple[AtReference, ...]:
         """Sizes of a part at 20 degC, as read and corrected; empty for an unknown serial."""

@@ -226,6 +226,21 @@ def test_a_scale_coarser_than_a_tenth_of_the_tolerance_is_said(shop, step, said)
     assert ("of the tolerance of" in note_of(desk, "LINE/line_hone/main_size")) is said
 
 
+def test_a_scale_too_coarse_for_the_chart_is_said_beside_the_chart(shop):
+    desk = with_plan(shop, features=("main_size",), resolution=2.0)
+    assert "the chart shows the scale" not in note_of(desk, "LINE/line_hone/main_size")
+    shop.coarse_charts = lambda _process: ("SPARE",)
+    assert "the chart shows the scale" in note_of(Desk(shop), "LINE/line_hone/main_size")
+
+
+@pytest.mark.parametrize(("step", "said"), [(2.0, False), (2.54, True)])
+def test_a_scale_too_coarse_for_a_tolerance_is_said_on_the_page_of_a_block(shop, step, said):
+    bore = shop.plan.gauges["BORE"].model_copy(update={"resolution": step})
+    shop.plan = shop.plan.model_copy(update={"gauges": {**shop.plan.gauges, "BORE": bore}})
+    shop.conforms = lambda _serial: (proof("conforms"),)  # the tolerance is 20 micrometres
+    assert ("of the tolerance of" in str(conforms(Desk(shop), "S1", "FOUR"))) is said
+
+
 def test_a_gauge_in_doubt_points_to_what_must_be_measured_again(shop):
     assert "/gauges/BORE" in note_of(Desk(shop), "BORE/ring_check/ring_size")
 
