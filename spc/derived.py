@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from spc.errors import SpcError
+from spc.errors import LARGEST, SpcError
 
 
 @dataclass(frozen=True)
@@ -182,6 +182,9 @@ class _Grid:
         self.readings = np.asarray(readings, dtype=float)
         if self.readings.ndim != 2:
             raise SpcError(f"readings must be a table of parts by positions; got shape {self.readings.shape}")
+        far = int((np.abs(self.readings) > LARGEST).sum())
+        if far:
+            raise SpcError(f"{far} reading(s) are infinite or beyond {LARGEST:g}")
         self.labels = {axis: tuple(values) for axis, values in labels.items()}
         self.p = self.readings.shape[1]
         for axis, values in self.labels.items():

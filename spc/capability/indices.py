@@ -42,10 +42,16 @@ def width_index(
     -------
     Index
 
+    Raises
+    ------
+    SpcError
+        There is no spread.
+
     References
     ----------
     .. [1] ISO 22514-2, ISO 21747: (U - L) / (X99.865 - X0.135) (from memory).
     """
+    _spreads(spread)
     if shape == "normal":
         return spread_index_interval((upper - lower) / (6 * spread.sigma), spread, drawn[1], confidence)
     low, _, high = quantiles(shape, spread.mean, spread.sigma)
@@ -89,7 +95,7 @@ def limit_index(
     Raises
     ------
     SpcError
-        There is no limit.
+        There is no limit, or no spread.
 
     References
     ----------
@@ -97,6 +103,7 @@ def limit_index(
     """
     if lower is None and upper is None:
         raise SpcError("an index of the distance to a limit needs a limit")
+    _spreads(spread)
     estimate = float(distance_index(*quantiles(shape, spread.mean, spread.sigma), lower, upper))
     exact = len(spread.squares) == 1 and spread.dofs[0] == spread.n_parts - 1
     if shape == "normal" and exact and (lower is None or upper is None):
@@ -117,6 +124,12 @@ def limit_index(
         ]
         return replace(found, upper=min(ends))
     return Index(estimate, found.lower, upper_limit(estimate, spread, confidence), confidence)
+
+
+def _spreads(spread: Spread) -> None:
+    least = 1e-12 * abs(spread.mean)
+    if not spread.sigma > least:
+        raise SpcError("there is no spread: all parts read the same, so that no index can be given")
 
 
 def from_set(estimate: float, believable: Array, confidence: float = 0.95) -> Index:

@@ -145,6 +145,8 @@ def percentile_capability(
         raise SpcError(f"the outer share lies within 0 and one half; got {tail}")
     y = np.asarray(readings, dtype=float)
     y = y[:, None] if y.ndim == 1 else y
+    if y.ndim != 2:
+        raise SpcError(f"readings must be a table of parts by positions; got shape {y.shape}")
     if (np.abs(y) > LARGEST).any():
         raise SpcError(f"{int((np.abs(y) > LARGEST).sum())} reading(s) are infinite or beyond {LARGEST:g}")
     y = y[np.isfinite(y).any(axis=1)]

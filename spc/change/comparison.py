@@ -257,9 +257,12 @@ def equal_spread(*groups: ArrayLike) -> tuple[float, float]:
     found = [finite_series(group, "a comparison of spreads", 2) for group in groups]
     if len(found) < 2:
         raise SpcError("a comparison of spreads needs 2 groups or more")
-    if not any(np.ptp(np.abs(g - np.median(g))) > 0 for g in found):
+    away = [np.abs(g - np.median(g)) for g in found]
+    size = max(float(np.max(a)) for a in away)
+    if not any(float(np.ptp(a)) > 1e-12 * size for a in away):
         raise SpcError("no group varies in its distances from the middle: there is nothing to compare by")
-    result = levene(*found, center="median")
+    # The test has no unit; deviations of ordinary size keep their squares within the range of a float.
+    result = levene(*((g - np.median(g)) / size for g in found), center="median")
     return float(result.statistic), float(result.pvalue)
 
 

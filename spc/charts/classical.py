@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from spc.constants import c4, chart_factors, d2
-from spc.errors import SpcError, TooFewReadings
+from spc.errors import LARGEST, SpcError, TooFewReadings
 from spc.variation import finite_series
 
 Array = NDArray[np.floating]
@@ -290,7 +290,7 @@ def _subgroups(subgroups: ArrayLike, what: str, *, missing: bool = False) -> Arr
     y = np.asarray(subgroups, dtype=float)
     if y.ndim != 2:
         raise SpcError(f"{what} needs a table of subgroups by readings; got shape {y.shape}")
-    if np.isinf(y).any() or (not missing and np.isnan(y).any()):
+    if (np.abs(y) > LARGEST).any() or (not missing and np.isnan(y).any()):
         raise SpcError(
             f"{what} needs {'finite readings' if missing else 'complete subgroups of finite readings'}"
         )

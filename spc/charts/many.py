@@ -17,7 +17,7 @@ from spc.charts.lanes import Lanes
 from spc.charts.packed_rules import count_broken, room_for
 from spc.charts.run_rules import BEYOND, Rule
 from spc.constants import d2
-from spc.errors import SpcError, TooFewReadings
+from spc.errors import LARGEST, SpcError, TooFewReadings
 from spc.intervals import one_sided_limits
 
 Array = NDArray[np.float64]
@@ -205,9 +205,13 @@ def many_indices(
     """
     from scipy.special import chdtri, stdtrit
 
-    m, s, size, low, high = (
-        a.astype(float) for a in np.broadcast_arrays(*(np.atleast_1d(v) for v in (mean, sd, n, lower, upper)))
-    )
+    try:
+        asked = np.broadcast_arrays(*(np.atleast_1d(v) for v in (mean, sd, n, lower, upper)))
+    except ValueError:
+        raise SpcError("mean, sd, n and limits have lengths that do not fit each other") from None
+    m, s, size, low, high = (a.astype(float) for a in asked)
+    if m.ndim != 1 or m.size < 1:
+        raise SpcError(f"many indices need a series with an entry a process; got shape {m.shape}")
     for wrong, words in (
         (~np.isfinite(m), "has a mean that is no number"),
         (~(s > 0) | np.isinf(s), "has no spread: its sd must be above 0"),
@@ -271,7 +275,7 @@ def many_components(readings: ArrayLike) -> tuple[Array, Array]:
     .. [1] As `variance_components` without a position pattern.
     """
     y = np.asarray(readings, dtype=float)
-    if y.ndim != 3 or not np.isfinite(y).all():
+    if y.ndim != 3 or not (np.abs(y) <= LARGEST).all():
         raise SpcError("many components need complete tables of processes by parts by readings")
     _, parts, p = y.shape
     if min(parts, p) < 2:

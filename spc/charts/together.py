@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from spc.charts.classical import Panel, make_panel
-from spc.errors import SpcError, TooFewReadings
+from spc.errors import LARGEST, SpcError, TooFewReadings
 
 Array = NDArray[np.floating]
 
@@ -186,7 +186,7 @@ def _rows(readings: ArrayLike) -> Array:
     y = np.asarray(readings, dtype=float)
     if y.ndim != 2 or y.shape[0] < 1:
         raise SpcError(f"features watched together need a table of parts by features; got shape {y.shape}")
-    bad = np.argwhere(~np.isfinite(y))
+    bad = np.argwhere(~(np.abs(y) <= LARGEST))
     if bad.size:
         raise SpcError(f"part {bad[0][0] + 1} lacks feature {bad[0][1] + 1}: T-squared needs them all")
     return y

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from spc.constants import d2, d3
-from spc.errors import SpcError, TooFewReadings
+from spc.errors import LARGEST, SpcError, TooFewReadings
 
 
 @dataclass(frozen=True)
@@ -67,8 +67,10 @@ def average_and_range(readings: ArrayLike) -> AverageAndRange:
        tests).
     """
     y = np.asarray(readings, dtype=float)
-    if y.ndim != 3 or not np.isfinite(y).all():
-        raise SpcError("averages and ranges need a complete table of parts by operators by trials")
+    if y.ndim != 3 or not (np.abs(y) <= LARGEST).all():
+        raise SpcError(
+            "averages and ranges need a complete table, of finite readings, of parts by operators by trials"
+        )
     p, o, r = y.shape
     if min(p, o, r) < 2:
         raise TooFewReadings("averages and ranges", "2 parts, 2 operators and 2 trials", min(p, o, r))

@@ -192,6 +192,11 @@ def linearity(readings: ArrayLike, master: ArrayLike, *, confidence: float = 0.9
     sizes, at = np.unique(size, return_inverse=True)
     if sizes.size < 2:
         raise TooFewReadings("linearity", "2 master sizes", int(sizes.size))
+    if float(np.ptp(sizes)) < 1e-9 * float(np.max(np.abs(sizes))):
+        raise SpcError("the masters differ too little beside their own size for a line through them")
+    # With sizes about 1 the two columns are alike in size, whatever the unit.
+    unit = float(np.max(np.abs(sizes)))
+    y, size, sizes = y / unit, size / unit, sizes / unit
     bias = y - size
     fit = OLS(bias, np.column_stack([np.ones(y.size), size])).fit()
     if not has_spread(math.sqrt(fit.scale), y):
@@ -207,13 +212,13 @@ def linearity(readings: ArrayLike, master: ArrayLike, *, confidence: float = 0.9
         lack = float(fdtrc(lack_dof, pure_dof, max(ratio, 0.0)))
     return Linearity(
         Ranged(float(fit.params[1]), float(low[1]), float(high[1])),
-        Ranged(float(fit.params[0]), float(low[0]), float(high[0])),
+        Ranged(float(fit.params[0]) * unit, float(low[0]) * unit, float(high[0]) * unit),
         float(fit.pvalues[1]),
         float(fit.pvalues[0]),
-        math.sqrt(fit.scale),
+        math.sqrt(fit.scale) * unit,
         float(fit.rsquared),
-        tuple(float(s) for s in sizes),
-        tuple(float(m) for m in means),
+        tuple(float(s) * unit for s in sizes),
+        tuple(float(m) * unit for m in means),
         lack,
     )
 

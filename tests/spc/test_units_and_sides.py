@@ -268,3 +268,70 @@ def test_every_public_function_is_asked():
     functions = {name for name in spc.__all__ if inspect.isfunction(inspect.unwrap(getattr(spc, name)))}
     asked = {word for name in (*BOTH, *SIZES) for word in name.split(",")[0].split()}
     assert functions - asked == WITHOUT_READINGS | OF_OWN_UNIT
+
+
+def _at(value: float, where: int) -> Callable[[np.ndarray], np.ndarray]:
+    def put(y: np.ndarray) -> np.ndarray:
+        z = y.copy()
+        z.flat[where % z.size] = value
+        return z
+
+    return put
+
+
+POOR: dict[str, Callable[[np.ndarray], np.ndarray]] = {
+    "constant": lambda y: np.full_like(y, 5.0),
+    "all zero": np.zeros_like,
+    "nothing measured": lambda y: np.full_like(y, np.nan),
+    "one not measured": _at(np.nan, 3),
+    "first position never measured": lambda y: (
+        np.where(np.arange(y.shape[-1]) == 0, np.nan, y) if y.ndim > 1 else y
+    ),
+    "infinite": _at(np.inf, 4),
+    "minus infinite": _at(-np.inf, 7),
+    "no rows": lambda y: y[:0],
+    "one row": lambda y: y[:1],
+    "two rows": lambda y: y[:2],
+    "three rows": lambda y: y[:3],
+    "spread below the digits": lambda y: y * 1e-9 + 1e9,
+    "all in one step of the gauge": lambda y: np.round(y / 10) * 10,
+    "beyond any length": lambda y: y * 1e200,
+    "huge": lambda y: y * 1e150,
+    "tiny": lambda y: y * 1e-200,
+    "a table too deep": lambda y: y[None],
+    "some of it as a series": lambda y: y.ravel()[:7],
+}
+
+
+class Poor(Unit):
+    """Readings spoilt in one way; limits and targets stay."""
+
+    def __init__(self, spoil: Callable[[np.ndarray], np.ndarray]) -> None:
+        super().__init__(1.0)
+        self.spoil = spoil
+
+    def __call__(self, values: object) -> np.ndarray:
+        return self.spoil(np.array(values, dtype=float))
+
+
+@pytest.mark.parametrize("data", POOR)
+@pytest.mark.parametrize("name", [name for name in (*BOTH, *SIZES) if name != "many_indices"])
+def test_poor_readings_get_a_named_error_or_finite_figures(name, data):
+    """No warning either: they are errors here. Derived features say NaN for what was not measured."""
+    try:
+        found = {**BOTH, **SIZES}[name](Poor(POOR[data]))
+    except spc.SpcError as error:
+        assert len(str(error)) > 15
+        return
+    told = dict(figures(found))
+    if name in ("difference", "steps", "spread_range"):
+        told = {path: value for path, value in told.items() if not math.isnan(value)}
+    assert all(math.isfinite(value) for value in told.values()), told
+
+
+@pytest.mark.parametrize("mean", [[], [[1.0]], [math.inf], [math.nan]])
+def test_poor_means_of_many_processes_are_refused(mean):
+    with pytest.raises(spc.SpcError):
+        spc.many_indices(mean, 1.0, 5, 0.0, 2.0)
+    with pytest.raises(spc.SpcError, match="do not fit"):
+        spc.many_indices([1.0, 2.0], [1.0, 1.0, 1.0], 5, 0.0, 2.0)
