@@ -271,18 +271,37 @@ def _store_readings(
     """
     if not drafts:
         return {}, {}
-    every = pa.concat_tables([d.readings for d in drafts])
+    every = pa.concat_tables([d.readings if len(drafts) == 1 else _uncoded(d.readings) for d in drafts])
     owner = np.repeat(np.arange(len(drafts)), [len(d.readings) for d in drafts])
     place = [every[name].to_numpy() for name in ("cell", "line", "file")]
-    order = np.lexsort(place)
-    every, owner = every.take(pa.array(order)), owner[order]
+    if len(drafts) > 1 or not _in_order(place):
+        order = np.lexsort(place)
+        every, owner = _uncoded(every).take(pa.array(order)), owner[order]
     late = _late_files(cursor, every)
     outcome = judge_readings(cursor, every, trusted, withdrawn)
-    new = every.filter(pa.array((outcome == STORED) | (outcome == REPEAT)))
+    wanted = (outcome == STORED) | (outcome == REPEAT)
+    new = every if wanted.all() else every.filter(pa.array(wanted))
     _insert(cursor, "reading", new, _READING, first)
     rows, cells = every["row"].to_numpy(), every["cell"].to_numpy()
     outcomes = {n: (rows[owner == n], cells[owner == n], outcome[owner == n]) for n in range(len(drafts))}
     return outcomes, late
+
+
+def _uncoded(readings: pa.Table) -> pa.Table:
+    """The same table with every text written out: codes of several tables do not go together."""
+    plain = [pa.field(f.name, pa.string()) if pa.types.is_dictionary(f.type) else f for f in readings.schema]
+    return readings.cast(pa.schema(plain))
+
+
+def _in_order(place: Sequence[np.ndarray]) -> bool:
+    """Whether rows stand in the order of the last of some columns, within it of the one before, and so on."""
+    fine = np.zeros(max(len(place[0]) - 1, 0), dtype=bool)
+    equal = ~fine
+    for column in reversed(place):
+        step = np.diff(column)
+        fine |= equal & (step > 0)
+        equal &= step == 0
+    return bool((fine | equal).all())
 
 
 def _late_files(cursor: duckdb.DuckDBPyConnection, readings: pa.Table) -> dict[int, int]:

@@ -171,6 +171,6 @@ def _warnings(draft: Draft, sheet: Sheet, at: int) -> dict[str, int]:
     for kind, counts in draft.table.notes.items():
         if counts[at]:
             warnings[kind] = warnings.get(kind, 0) + int(counts[at])
-    if not sheet.rows.line and not sheet.rows.bad:
+    if not len(sheet.rows.line) and not sheet.rows.bad:
         warnings["no_rows"] = 1
     return warnings

@@ -13,6 +13,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 from pyarrow import csv
 
+from ingest.layouts.lines import Lines
 from ingest.layouts.text import LINE_LIMIT, ODD
 
 BULK = 2_000
@@ -20,6 +21,16 @@ BULK = 2_000
 _NEWLINE = 10
 _UNUSUAL = np.array([(b < 32 and b not in (9, _NEWLINE)) or b >= 127 for b in range(256)])
 _USUAL = np.flatnonzero(~_UNUSUAL).astype(np.uint8).tobytes()
+
+
+def as_texts(cells: list[str] | pa.Array) -> list[str] | pa.Array:
+    """Cells that came as codes of texts as texts; others as they are."""
+    return cells.dictionary_decode() if is_coded(cells) else cells  # type: ignore[union-attr]
+
+
+def is_coded(cells: list[str] | pa.Array) -> bool:
+    """Whether cells come as codes of texts."""
+    return not isinstance(cells, list) and pa.types.is_dictionary(cells.type)
 
 
 class Column:
@@ -46,7 +57,7 @@ class Column:
 
     def drop_first(self) -> None:
         """Leave out the first cell."""
-        first = self.pieces[0]
+        first = as_texts(self.pieces[0])  # the texts of codes would still hold that of the first cell
         self.pieces[0] = first[1:]
         if not len(self.pieces[0]):
             del self.pieces[0]
@@ -138,8 +149,65 @@ class Body:
         return [column.combine_chunks() for column in table.columns]
 
 
+def whole_columns(
+    lines: Lines,
+    start: int,
+    separator: str,
+    width: int,
+    trailing: int,
+    names: frozenset[str],
+    uncoded: frozenset[int],
+) -> list[pa.Array] | None:
+    """Cells of all lines below a header, by column, when every line is surely plain; else None.
+
+    Parameters
+    ----------
+    start : int
+        Index of the first line below the header.
+    width, trailing : int
+        Fields of a plain line, and nameless ones behind them.
+    names : frozenset of str
+        Names of the header as compared.
+    uncoded : frozenset of int
+        Columns whose texts hardly repeat; they come as texts, the others as codes of texts.
+    """
+    count = width + trailing
+    if separator == " " or count < 2 or start >= len(lines) or b'"' in lines.data:
+        return None
+    if lines.data.translate(None, _USUAL) or not lines.longest_at_most(LINE_LIMIT):
+        return None
+    labels = [str(i) for i in range(count)]
+    coded = pa.dictionary(pa.int32(), pa.string())
+    kinds = {label: pa.string() if i in uncoded else coded for i, label in enumerate(labels)}
+    try:
+        table = csv.read_csv(
+            pa.BufferReader(memoryview(lines.data)[lines.offset(start) :]),
+            csv.ReadOptions(column_names=labels, block_size=1 << 23),
+            csv.ParseOptions(delimiter=separator, quote_char=False, ignore_empty_lines=False),
+            csv.ConvertOptions(column_types=kinds, strings_can_be_null=False),
+        )
+    except pa.ArrowInvalid:  # a line with more or fewer fields: each line must be looked at
+        return None
+    columns = [column.combine_chunks() for column in table.unify_dictionaries().columns]
+    if len(table) != len(lines) - start or any(column.null_count for column in columns):
+        return None
+    ends = (columns[0], columns[width - 1])
+    if _has_blank(columns[0]) or any(says_any(cells, names) for cells in ends):
+        return None  # a blank line, or a header in other letters or another order, may be among them
+    return columns
+
+
+def _has_blank(cells: pa.Array) -> bool:
+    texts = cells.dictionary if isinstance(cells, pa.DictionaryArray) else cells
+    return bool(pc.any(pc.equal(pc.binary_length(pc.ascii_trim_whitespace(texts)), 0)).as_py())  # type: ignore[attr-defined]
+
+
 def says_any(cells: pa.Array, names: frozenset[str]) -> bool:
     """Whether a cell is one of some names as compared: without blanks around it, in small letters."""
+    if isinstance(cells, pa.DictionaryArray):
+        cells = cells.dictionary
+    if pc.all(pc.ascii_is_decimal(cells)).as_py() and not any(map(str.isdecimal, names)):  # type: ignore[attr-defined]
+        return False
     distinct = cells.unique()
     ascii_only = pc.string_is_ascii(distinct)  # type: ignore[attr-defined]
     plain = distinct.filter(ascii_only)
@@ -152,4 +220,5 @@ def says_any(cells: pa.Array, names: frozenset[str]) -> bool:
 
 def says_something(cells: pa.Array) -> bool:
     """Whether a cell is more than blanks."""
-    return any(cell.strip() for cell in cells.unique().to_pylist())
+    distinct = cells.dictionary if isinstance(cells, pa.DictionaryArray) else cells.unique()
+    return any(cell.strip() for cell in distinct.to_pylist())

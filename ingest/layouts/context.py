@@ -13,7 +13,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from ingest.layouts.cells import Names, Number, People, Serial, read_number, read_serial
-from ingest.layouts.table import Coded, Ints, Table, combine
+from ingest.layouts.table import Coded, Ints, Table, Uncoded, combine
 from ingest.plans.model import Column, Plan
 from ingest.problems import Complaint
 from spc.units import to_base
@@ -159,11 +159,18 @@ def _serial(table: Table, registers: Registers, required: bool) -> Labels:
             return read_serial("", pattern)
         return read_serial(text, pattern)
 
-    answers = coded.each(read)
+    plain = _as_they_stand(coded.texts, pattern) if len(columns) == 1 else set()
+    answers = [text if text in plain else read(text) for text in coded.texts]
     table.faults.against(coded.codes, answers)
     tidied = [isinstance(a, Serial) and a.tidied for a in answers]
     table.note("serial_normalised", np.array(tidied or [False])[coded.codes])
-    return _spread(coded, [a.value if isinstance(a, Serial) else None for a in answers])
+    return _spread(coded, [a.value if isinstance(a, Serial) else a for a in answers])
+
+
+def _as_they_stand(texts: list[str], pattern: re.Pattern[str] | None) -> set[str]:
+    """Texts that are serials just as they are written."""
+    fits = pattern.fullmatch if pattern is not None else bool
+    return {text for text in texts if fits(text) and text == text.strip() and text.strip(" /")}
 
 
 def _join(left: Coded, right: Coded) -> Coded:
@@ -189,6 +196,12 @@ def _wholes(texts: list[str]) -> Ints:
     return found
 
 
+def _digits(cells: pa.StringArray) -> Ints | None:
+    """What `_whole` gives for each cell, when all are nothing but digits."""
+    plain = pc.and_(pc.ascii_is_decimal(cells), pc.less_equal(pc.binary_length(cells), 18))  # type: ignore[attr-defined]
+    return cells.cast(pa.int64()).to_numpy() if pc.all(plain).as_py() else None  # type: ignore[attr-defined]
+
+
 def _sequence(table: Table) -> Ints:
     """Sequence numbers; an unreadable one is dropped with a warning: it only says the order.
 
@@ -199,6 +212,10 @@ def _sequence(table: Table) -> Ints:
         return table.line.copy()
     if coded is None:
         return np.full(len(table), NO_NUMBER, dtype=np.int64)
+    if isinstance(coded, Uncoded):
+        numbers = _digits(coded.cells)
+        if numbers is not None:
+            return numbers
     found = _wholes(coded.texts)
     odd = np.zeros(len(found), dtype=bool)
     for at in np.flatnonzero(found < 0).tolist():

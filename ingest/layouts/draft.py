@@ -27,6 +27,8 @@ from ingest.plans.model import Layout, Plan
 from ingest.problems import Complaint
 
 UTC_TIME = pa.timestamp("us")
+MANY = 50_000
+"""Readings from which on their texts stay coded."""
 
 
 @dataclass
@@ -100,7 +102,16 @@ def _empty_rows(table: Table, cells: list[Cells]) -> None:
 
 
 def _taken(labels: Labels, rows: Ints) -> pa.Array:
-    return pa.array(labels.texts, pa.string()).take(pa.array(labels.codes[rows]))
+    return _spread(labels.texts, labels.codes[rows])
+
+
+def _spread(texts: Sequence[str | None], codes: Ints) -> pa.Array:
+    """Text of each code: as texts, or where there are many as coded texts, equal texts by one code."""
+    given = pa.array(texts, pa.string())
+    if len(codes) < MANY:
+        return given.take(pa.array(codes))
+    distinct = given.dictionary_encode()
+    return pa.DictionaryArray.from_arrays(distinct.indices.take(pa.array(codes)), distinct.dictionary)
 
 
 def _times(us: Ints) -> pa.Array:
@@ -118,6 +129,9 @@ def _floats(values: np.ndarray) -> pa.Array:
 def _joined(parts: Sequence[pa.Array], order: Ints, kind: pa.DataType) -> pa.Array:
     if not parts:
         return pa.array([], kind)
+    if len(parts) == 1:  # in the order of the rows already
+        return parts[0]
+    parts = [part.dictionary_decode() if isinstance(part, pa.DictionaryArray) else part for part in parts]
     return pa.concat_arrays(list(parts)).take(pa.array(order))
 
 
@@ -127,14 +141,13 @@ def _readings(
     picked = [np.flatnonzero(mask) for mask in good]
     rows = np.concatenate(picked) if picked else np.zeros(0, dtype=np.int64)
     number = np.repeat(np.arange(len(cells)), [len(p) for p in picked])
-    order = np.lexsort((number, rows))
+    order = np.lexsort((number, rows)) if len(picked) > 1 else np.arange(len(rows))
     rows, number = rows[order], number[order]
     files = np.array([s.index for s in table.sheets] or [0])
     text = pa.string()
     timed = table.layout.time is None
     each = list(zip(cells, picked, strict=True))
-    names = pa.array([c.column.name for c in cells], text)
-    raw = [pa.array(c.raw.texts, text).take(pa.array(c.raw.codes[p])) for c, p in each]
+    raw = [_spread(c.raw.texts, c.raw.codes[p]) for c, p in each]
     set_size = [_floats(c.set_size[p]) for c, p in each]
     return pa.table(
         {
@@ -142,8 +155,8 @@ def _readings(
             "cell": pa.array(number),
             "file": pa.array(files[table.sheet[rows]]),
             "line": pa.array(table.line[rows]),
-            "col": names.take(pa.array(number)) if len(cells) else pa.array([], text),
-            "role": pa.array([table.layout.role], text).take(pa.array(np.zeros(len(rows), dtype=np.int64))),
+            "col": _spread([c.column.name for c in cells], number),
+            "role": _spread([table.layout.role], np.zeros(len(rows), dtype=np.int64)),
             "seq": _whole(context.seq[rows]),
             "timed": pa.array(np.full(len(rows), timed)),
             "numbered": pa.array(np.full(len(rows), timed or table.layout.only("sequence") is not None)),

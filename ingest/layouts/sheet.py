@@ -13,6 +13,8 @@ from ingest.layouts.values import preamble_unit
 from ingest.problems import Complaint
 from spc.units import UnitError, parse_unit
 
+_OWN_TEXT = ("sequence", "time", "started", "ended")
+
 
 @dataclass(frozen=True)
 class NoSheet:
@@ -50,13 +52,20 @@ def read_sheet(index: int, name: str, data: bytes, known_us: int, headers: Heade
     start = found.at + 1
     if start < len(text.lines) and is_rule(text.lines[start], header.separator):
         start += 1
-    rows = split_rows(text.lines, start, header.folded, header.trailing, header.separator, text.ended)
+    rows = split_rows(
+        text.lines, start, header.folded, header.trailing, header.separator, text.ended, _uncoded(header)
+    )
     sheet = Sheet(index, name, text, header, rows, known_us, start)
     _warn(sheet, found, text)
     if header.layout.unit_from_preamble:
         sheet.unit = preamble_unit(text.lines[: found.at])
     _take_units_row(sheet)
     return sheet
+
+
+def _uncoded(header: Header) -> frozenset[int]:
+    """Columns of which nearly every row has a text of its own."""
+    return frozenset(i for i, column in enumerate(header.columns) if column and column.meaning in _OWN_TEXT)
 
 
 def _warn(sheet: Sheet, found: Found, text: Text) -> None:
@@ -75,16 +84,16 @@ def _is_hint(line: str) -> bool:
 def _take_units_row(sheet: Sheet) -> None:
     """A line of units right below the header says nothing new, or contradicts the layout for the whole file."""
     rows, header = sheet.rows, sheet.header
-    if not rows.line or rows.line[0] != sheet.preamble + 1:
+    if not len(rows.line) or rows.line[0] != sheet.preamble + 1:
         return
     units = _units_in_first_row(rows, header)
     if units is None:
         return
     rows.warn("units_row")
-    sheet.preamble += rows.span[0]
+    sheet.preamble += int(rows.span[0])
     for cells in rows.cells:
         cells.drop_first()
-    del rows.line[0], rows.span[0]
+    rows.line, rows.span = rows.line[1:], rows.span[1:]
     rows.odd = {row - 1 for row in rows.odd if row}
     for name, declared, given in units:
         if declared is not None and declared != given:

@@ -10,8 +10,13 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
 from ingest.layouts import bulk as layout_bulk
-from ingest.layouts.bulk import Body, Column, says_any, says_something
+from ingest.layouts.bulk import Body, Column, says_any, says_something, whole_columns
+from ingest.layouts.lines import Lines
 from ingest.layouts.text import LINE_LIMIT, ODD
 from ingest.problems import Complaint
 
@@ -39,7 +44,7 @@ class Rows:
     ----------
     cells : list of Column
         One for each field of the header, nameless ones left out, all of the same length.
-    line, span : list of int
+    line, span : list of int or int array
         First line (from 1) of each row and the number of lines it covers.
     bad : list of BadLine
     blank : int
@@ -50,8 +55,8 @@ class Rows:
     """
 
     cells: list[Column]
-    line: list[int] = field(default_factory=list)
-    span: list[int] = field(default_factory=list)
+    line: list[int] | NDArray[np.int64] = field(default_factory=list)
+    span: list[int] | NDArray[np.int64] = field(default_factory=list)
     bad: list[BadLine] = field(default_factory=list)
     blank: int = 0
     odd: set[int] = field(default_factory=set)
@@ -60,6 +65,15 @@ class Rows:
     def warn(self, kind: str) -> None:
         """Count a warning."""
         self.warnings[kind] = self.warnings.get(kind, 0) + 1
+
+    def take(self, columns: Sequence[pa.Array], width: int, start: int, stop: int) -> None:
+        """Take all lines of a file below its header, split by column; columns beyond the width are nameless."""
+        for column, cells in zip(self.cells, columns, strict=False):
+            column.add(cells)
+        self.line = np.arange(start + 1, stop + 1)
+        self.span = np.ones(stop - start, dtype=np.int64)
+        for _ in filter(says_something, columns[width:]):
+            self.warn("extra_column_ignored")
 
 
 def plain_line(line: str, separator: str) -> str:
@@ -117,7 +131,13 @@ def split_record(text: str, separator: str) -> list[str] | None:
 
 
 def split_rows(
-    lines: Sequence[str], start: int, folded: tuple[str, ...], trailing: int, separator: str, ended: bool
+    lines: Sequence[str],
+    start: int,
+    folded: tuple[str, ...],
+    trailing: int,
+    separator: str,
+    ended: bool,
+    uncoded: frozenset[int] = frozenset(),
 ) -> Rows:
     """Split the lines below a header.
 
@@ -133,9 +153,17 @@ def split_rows(
         Nameless fields at the end of the header.
     ended : bool
         Whether the last line of the file has a line end.
+    uncoded : frozenset of int
+        Columns whose texts hardly repeat.
     """
     width = len(folded)
     rows = Rows([Column() for _ in range(width)])
+    if isinstance(lines, Lines):
+        names = frozenset(name for name in folded if name)
+        columns = whole_columns(lines, start, separator, width, trailing, names, uncoded)
+        if columns is not None:
+            rows.take(columns, width, start, len(lines))
+            return rows
     splitter = _Splitter(lines, folded, trailing, separator, ended, rows)
     lines = splitter.lines
     inner = width + trailing - 1
@@ -190,6 +218,9 @@ class _Splitter:
         self.separator = separator
         self.ended = ended
         self.rows = rows
+        self.line: list[int] = []
+        self.span: list[int] = []
+        rows.line, rows.span = self.line, self.span
         self.changed = False
         self.names = frozenset(name for name in folded if name)
 
@@ -215,8 +246,8 @@ class _Splitter:
             return
         for column in range(width):
             self.rows.cells[column].extend(flat[column::step])
-        self.rows.line.extend(range(start + 1, stop + 1))
-        self.rows.span.extend([1] * (stop - start))
+        self.line.extend(range(start + 1, stop + 1))
+        self.span.extend([1] * (stop - start))
         for column in range(width, step):
             if any(cell.strip() for cell in flat[column::step]):
                 self.rows.warn("extra_column_ignored")
@@ -231,8 +262,8 @@ class _Splitter:
             return
         for column, cells in zip(self.rows.cells, columns, strict=False):
             column.add(cells)
-        self.rows.line.extend(range(start + 1, stop + 1))
-        self.rows.span.extend([1] * (stop - start))
+        self.line.extend(range(start + 1, stop + 1))
+        self.span.extend([1] * (stop - start))
         for _ in filter(says_something, columns[width:]):
             self.rows.warn("extra_column_ignored")
 
@@ -293,11 +324,11 @@ class _Splitter:
         elif len(extra) > self.trailing:
             self.rows.warn("trailing_delimiter")
         if ODD.search(text):
-            self.rows.odd.add(len(self.rows.line))
+            self.rows.odd.add(len(self.line))
         for column in range(width):
             self.rows.cells[column].append(cells[column])
-        self.rows.line.append(index + 1)
-        self.rows.span.append(span)
+        self.line.append(index + 1)
+        self.span.append(span)
         return span
 
     def _bad_header(self, index: int, span: int) -> int:

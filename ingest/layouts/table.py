@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import chain
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from ingest.layouts.bulk import as_texts, is_coded
 from ingest.layouts.header import Header
 from ingest.layouts.split import Rows
 from ingest.layouts.text import ODD, Text
@@ -64,27 +66,78 @@ class Sheet:
     believed: bool = False
 
 
-@dataclass
 class Coded:
     """A column: the distinct texts, and for each row which of them it has."""
 
-    codes: Ints
-    texts: list[str]
+    def __init__(self, codes: Ints, texts: list[str]) -> None:
+        self._codes = codes
+        self._texts = texts
+
+    @property
+    def codes(self) -> Ints:
+        """For each row its text's place in `texts`."""
+        return self._codes
+
+    @property
+    def texts(self) -> list[str]:
+        """The distinct texts."""
+        return self._texts
 
     def each(self, read: Callable[[str], object]) -> list:
         """What each distinct text means, by code."""
         return [read(text) for text in self.texts]
 
 
-def code_texts(*runs: Sequence[str] | pa.Array) -> Coded:
+class Uncoded(Coded):
+    """A column of texts that hardly repeat: coded only when somebody asks.
+
+    Attributes
+    ----------
+    cells : pyarrow.StringArray
+        The texts in order.
+    """
+
+    def __init__(self, cells: pa.StringArray) -> None:
+        self.cells = cells
+
+    @cached_property
+    def _both(self) -> Coded:
+        return code_texts(self.cells)
+
+    @property
+    def codes(self) -> Ints:
+        """For each row its text's place in `texts`."""
+        return self._both.codes
+
+    @property
+    def texts(self) -> list[str]:
+        """The distinct texts."""
+        return self._both.texts
+
+
+def code_texts(*runs: list[str] | pa.Array) -> Coded:
     """Code a column of texts, given in runs."""
-    arrays = [pa.array(run, pa.string()) for run in runs if len(run)] or [pa.array([], pa.string())]
+    if len(runs) == 1 and is_coded(runs[0]):
+        coded: pa.DictionaryArray = runs[0]  # type: ignore[assignment]
+        return Coded(coded.indices.to_numpy().astype(np.int64), coded.dictionary.to_pylist())
+    texts = [as_texts(run) for run in runs if len(run)]
+    arrays = [pa.array(run, pa.string()) for run in texts] or [pa.array([], pa.string())]
     if len(arrays) == 1:
         chunks = [arrays[0].dictionary_encode()]
     else:
         chunks = pa.chunked_array(arrays).dictionary_encode().unify_dictionaries().chunks
     codes = np.concatenate([chunk.indices.to_numpy() for chunk in chunks]).astype(np.int64)
     return Coded(codes, chunks[-1].dictionary.to_pylist())
+
+
+def _distinct(numbers: Ints, size: int) -> tuple[Ints, Ints]:
+    """What `np.unique` says of numbers below a size: those that occur, and for each row which of them."""
+    if size > max(len(numbers), 1_000):
+        return np.unique(numbers, return_inverse=True)
+    values = np.flatnonzero(np.bincount(numbers, minlength=size))
+    place = np.zeros(size, dtype=np.int64)
+    place[values] = np.arange(len(values))
+    return values, place[numbers]
 
 
 def combine(columns: Sequence[Coded]) -> tuple[Ints, list[tuple[int, ...]]]:
@@ -96,10 +149,12 @@ def combine(columns: Sequence[Coded]) -> tuple[Ints, list[tuple[int, ...]]]:
     combinations : list of tuple of int
         For each code the codes of the columns.
     """
-    joint = columns[0].codes
+    joint, size = columns[0].codes, max(len(columns[0].texts), 1)
     for column in columns[1:]:
-        joint = joint * max(len(column.texts), 1) + column.codes
-    values, codes = np.unique(joint, return_inverse=True)
+        if len(column.texts) > 1:
+            joint = joint * len(column.texts) + column.codes
+            size *= len(column.texts)
+    values, codes = _distinct(joint, size)
     combinations = []
     for value in values.tolist():
         parts = []
@@ -193,9 +248,9 @@ def tabulate(layout: Layout, sheets: list[Sheet]) -> Table:
         layout=layout,
         sheets=sheets,
         sheet=np.repeat(np.arange(len(sheets), dtype=np.int64), counts),
-        line=np.fromiter(chain.from_iterable(s.rows.line for s in sheets), dtype=np.int64, count=n),
-        span=np.fromiter(chain.from_iterable(s.rows.span for s in sheets), dtype=np.int64, count=n),
-        texts={name: code_texts(*runs) for name, runs in texts.items()},
+        line=_numbers([s.rows.line for s in sheets], n),
+        span=_numbers([s.rows.span for s in sheets], n),
+        texts={name: _coded(runs) for name, runs in texts.items()},
         present={},
         faults=Faults.none(n),
     )
@@ -204,6 +259,20 @@ def tabulate(layout: Layout, sheets: list[Sheet]) -> Table:
             table.faults.where(table.sheet == at, sheet.doubt)
     _refuse_odd(table, counts)
     return table
+
+
+def _numbers(runs: list[list[int] | Ints], n: int) -> Ints:
+    if any(isinstance(run, np.ndarray) for run in runs):
+        return np.concatenate([np.asarray(run, dtype=np.int64) for run in runs])
+    return np.fromiter(chain.from_iterable(runs), dtype=np.int64, count=n)
+
+
+def _coded(runs: list[list[str] | pa.Array]) -> Coded:
+    """Code a column; one long run of texts that hardly repeat stays as it is until somebody asks."""
+    filled = [run for run in runs if len(run)]
+    if len(filled) == 1 and isinstance(filled[0], pa.StringArray):
+        return Uncoded(filled[0])
+    return code_texts(*filled)
 
 
 def _gather(column: Column, sheets: list[Sheet], counts: list[int]) -> list[list[str] | pa.Array]:

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import codecs
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from ingest.layouts.lines import MANY_BYTES, Lines
 from ingest.problems import Complaint
 
 _SIGNATURES = (
@@ -39,7 +41,7 @@ class Text:
 
     Attributes
     ----------
-    lines : list of str
+    lines : sequence of str
         Without their ends.
     ended : bool
         Whether the last line has a line end.
@@ -47,7 +49,7 @@ class Text:
         Kinds.
     """
 
-    lines: list[str]
+    lines: Sequence[str]
     encoding: str
     ended: bool
     warnings: tuple[str, ...]
@@ -67,6 +69,10 @@ def read_text(data: bytes) -> Text | Complaint:
     for start, what in _SIGNATURES:
         if data.startswith(start):
             return Complaint("not_text", f"this is {what}, not text.", _EXPORT)
+    if len(data) >= MANY_BYTES and data.isascii() and not data.translate(None, _PRINTABLE):
+        plain = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n") if b"\r" in data else data
+        lines = Lines(plain)
+        return Text(lines, "utf-8", lines.ended, ())
     decoded = _decode(data)
     if isinstance(decoded, Complaint):
         return decoded

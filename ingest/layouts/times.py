@@ -7,8 +7,9 @@ from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from numpy.typing import NDArray
 
-from ingest.layouts.table import Coded, Faults, Ints, Mask, Table, combine
+from ingest.layouts.table import Coded, Faults, Ints, Mask, Table, Uncoded, combine
 from ingest.plans.model import Column, Plan
 from ingest.plans.time_forms import Form, compile_form, to_utc
 from ingest.problems import Complaint
@@ -48,6 +49,11 @@ def read_times(table: Table, plan: Plan, columns: Sequence[Column], faults: Faul
     n = len(table)
     if n == 0:
         return np.zeros(0, dtype=np.int64)
+    at_once = _read_column(table, columns)
+    if at_once is not None:
+        us = _to_utc_rows(table, plan.zone, at_once, np.zeros(n, dtype=bool), faults)
+        _judge(table, plan, us, faults)
+        return np.where(faults.any, NO_TIME, us)
     coded, forms = _joined(table, columns)
     values = _read_forms(forms, coded.texts)
     unread = (values == NO_TIME).all(axis=0)
@@ -81,6 +87,32 @@ def _joined(table: Table, columns: Sequence[Column]) -> tuple[Coded, list[Form]]
     return Coded(codes, texts), forms
 
 
+def _read_column(table: Table, columns: Sequence[Column]) -> Ints | None:
+    """Local times of a column whose texts hardly repeat, all of them in its first form and surely in no other.
+
+    None where that is not so.
+    """
+    coded = table.texts[columns[0].name]
+    forms = [compile_form(form) for form in columns[0].form]
+    width = _fixed_width(forms[0]) if forms else 0
+    if len(columns) > 1 or not isinstance(coded, Uncoded) or not width or not forms[0].has_clock:
+        return None
+    if any(form.could_read(forms[0]) for form in forms[1:]):
+        return None
+    offsets = np.frombuffer(coded.cells.buffers()[1], dtype=np.int32)
+    offsets = offsets[coded.cells.offset : coded.cells.offset + len(coded.cells) + 1]
+    if (np.diff(offsets) != width).any():
+        return None
+    letters = np.frombuffer(coded.cells.buffers()[2], dtype=np.uint8)[offsets[0] : offsets[-1]]
+    letters = letters.reshape(-1, width)
+    if letters.max() > 127:
+        return None
+    pieces = [_read_letters(forms[0], letters[at : at + _CHUNK]) for at in range(0, len(letters), _CHUNK)]
+    found = np.concatenate(pieces)
+    return None if (found == NO_TIME).any() else found
+
+
+_CHUNK = 1 << 15
 _BLANKS = "\t\v\f\r\x1c\x1d\x1e\x1f"
 """What ASCII has of blanks beside space and line end."""
 
@@ -144,8 +176,14 @@ def _fixed_width(form: Form) -> int:
 def _read_fixed(form: Form, texts: list[str], width: int) -> Ints:
     """What `Form.read` gives, for ASCII texts that all have the full width of the form."""
     letters = np.frombuffer("".join(texts).encode("ascii"), dtype=np.uint8)
-    letters = letters.reshape(len(texts), width).astype(np.int64)
-    good = np.ones(len(texts), dtype=bool)
+    return _read_letters(form, letters.reshape(len(texts), width))
+
+
+def _read_letters(form: Form, given: NDArray[np.uint8]) -> Ints:
+    """What `_read_fixed` gives, for the letters of the texts, shape (texts, width)."""
+    letters = np.ascontiguousarray(given.T)
+    n = len(given)
+    good = np.ones(n, dtype=bool)
     places: list[tuple[str, int]] = []
     at = column = 0
     while at < len(form.text):
@@ -154,15 +192,17 @@ def _read_fixed(form: Form, texts: list[str], width: int) -> Ints:
             column += _WIDTHS[form.text[at + 1]]
             at += 2
         else:
-            good &= letters[:, column] == ord(form.text[at])
+            good &= letters[column] == ord(form.text[at])
             column += 1
             at += 1
-    got = {"H": np.zeros(len(texts), np.int64)}
+    got = {"H": np.zeros(n, np.int64)}
     got |= {"M": got["H"], "S": got["H"]}
     for part, column in places:
-        digits = letters[:, column : column + _WIDTHS[part]] - ord("0")
-        good &= ((digits >= 0) & (digits <= 9)).all(axis=1)
-        got[part] = digits @ (10 ** np.arange(_WIDTHS[part])[::-1])
+        number = np.zeros(n, dtype=np.int64)
+        for digit in letters[column : column + _WIDTHS[part]] - np.uint8(ord("0")):  # below "0" wraps round
+            good &= digit <= 9
+            number = number * 10 + digit
+        got[part] = number
     good &= (got["Y"] >= 1) & (got["m"] >= 1) & (got["m"] <= 12) & (got["d"] >= 1)
     good &= (got["H"] <= 23) & (got["M"] <= 59) & (got["S"] <= 59)
     safe = {part: np.where(good, values, 1) for part, values in got.items()}

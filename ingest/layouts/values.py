@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import reduce
 
@@ -328,7 +329,7 @@ def _impossible(plan: Plan, cells: Cells) -> None:
 _PREAMBLE_UNIT = re.compile(r"\s*units?\s*[:=,;|\t]\s*(.*?)[\s,;|]*", re.IGNORECASE)
 
 
-def preamble_unit(lines: list[str]) -> str | Complaint | None:
+def preamble_unit(lines: Sequence[str]) -> str | Complaint | None:
     """Unit that a line such as ``unit: um`` above the header gives; None when there is no such line."""
     for line in lines:
         match = _PREAMBLE_UNIT.fullmatch(line.strip().strip('"'))
