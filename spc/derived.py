@@ -15,10 +15,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from spc.errors import LARGEST, SpcError
+from spc.shown import Shown
 
 
 @dataclass(frozen=True)
-class Derived:
+class Derived(Shown):
     """Values of a derived feature.
 
     Attributes

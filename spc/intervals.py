@@ -9,11 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spc.errors import SpcError, TooFewReadings
+from spc.shown import Shown
 from spc.spread import Spread
 
 
 @dataclass(frozen=True)
-class Index:
+class Index(Shown):
     """A figure with its interval; the limits are two-sided at `confidence`."""
 
     estimate: float

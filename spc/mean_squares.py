@@ -9,12 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spc.errors import SpcError
+from spc.shown import Shown
 
 DRAWS = 20_000
 
 
 @dataclass(frozen=True)
-class Ranged:
+class Ranged(Shown):
     """A figure and, where one exists, its interval.
 
     Attributes

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from spc.errors import LARGEST, SpcError, TooFewReadings
+from spc.shown import Shown
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,7 @@ class Stratum:
 
 
 @dataclass(frozen=True)
-class Strata:
+class Strata(Shown):
     """Readings split by level, with the position pattern taken out.
 
     Attributes

@@ -12,13 +12,14 @@ from numpy.typing import ArrayLike, NDArray
 
 from spc.constants import d2
 from spc.errors import LARGEST, SpcError, TooFewReadings
+from spc.shown import Shown
 from spc.strata import reading_table, split_strata
 
 Method = Literal["expected mean squares", "restricted maximum likelihood"]
 
 
 @dataclass(frozen=True)
-class Components:
+class Components(Shown):
     """Variance components, coarse to fine.
 
     Attributes

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from spc.errors import SpcError
+from spc.shown import Shown
 from spc.variation import finite_series, has_spread
 
 Shape = Literal["normal", "lognormal", "folded normal"]
@@ -31,7 +32,7 @@ _CLEARLY_BETTER = 3.0
 
 
 @dataclass(frozen=True)
-class NormalityTest:
+class NormalityTest(Shown):
     """Anderson-Darling test against the normal law with estimated mean and sigma.
 
     `statistic` is A^2; `p_value` the chance of one as large from normal data; `n` the values tested.
@@ -43,7 +44,7 @@ class NormalityTest:
 
 
 @dataclass(frozen=True)
-class Fit:
+class Fit(Shown):
     """A shape with the mean and sigma of its normal scale.
 
     `mean` and `sigma` are in the unit of the readings, or in logarithms for the lognormal shape.

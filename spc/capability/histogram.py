@@ -11,12 +11,13 @@ from numpy.typing import ArrayLike, NDArray
 from spc.capability.distribution import HIGH_SHARE, LOW_SHARE, Fit, density, quantiles
 from spc.capability.shapes import Drawable
 from spc.errors import TooFewReadings
+from spc.shown import Shown
 
 Array = NDArray[np.floating]
 
 
 @dataclass(frozen=True)
-class Histogram:
+class Histogram(Shown):
     """Counts of readings per class, and the fitted density as counts per class.
 
     Attributes

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from spc.errors import SpcError
+from spc.shown import Shown
 from spc.variation import finite_series, has_spread
 
 Array = NDArray[np.float64]
@@ -20,7 +21,7 @@ LEAST_JOHNSON = 25
 
 
 @dataclass(frozen=True)
-class Johnson:
+class Johnson(Shown):
     """Johnson shape: gamma + delta f((x - xi) / lam) is standard normal, f by family.
 
     SU: asinh (both tails open); SB: log(u / (1 - u)) (both ends bounded); SL: log (one end bounded). Arrays

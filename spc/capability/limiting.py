@@ -9,6 +9,7 @@ import numpy as np
 
 from spc.capability.distribution import Shape, quantiles
 from spc.capability.tolerance import distance_index
+from spc.shown import Shown
 from spc.spread import Spread
 from spc.strata import Strata
 
@@ -17,7 +18,7 @@ _NOTHING_LEFT = 0.01
 
 
 @dataclass(frozen=True)
-class Cause:
+class Cause(Shown):
     """One of the things that use up the tolerance.
 
     Attributes

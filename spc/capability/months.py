@@ -13,13 +13,14 @@ from spc.capability.indices import limit_index
 from spc.capability.tolerance import LEAST_PARTS, check_limits, distance_index
 from spc.errors import SpcError
 from spc.intervals import Index
+from spc.shown import Shown
 from spc.spread import Spread, overall_spread, pivotal_draws
 from spc.strata import split_strata
 from spc.variation import has_spread
 
 
 @dataclass(frozen=True)
-class Pair:
+class Pair(Shown):
     """One process in two months.
 
     Attributes
@@ -43,7 +44,7 @@ class Pair:
 
 
 @dataclass(frozen=True)
-class MonthChange:
+class MonthChange(Shown):
     """Change of one process.
 
     Attributes

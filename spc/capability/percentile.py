@@ -34,6 +34,7 @@ from spc.capability.tolerance import (
 from spc.errors import LARGEST, SpcError, TooFewReadings
 from spc.intervals import Index
 from spc.mean_squares import Ranged
+from spc.shown import Shown
 from spc.variation import has_spread
 
 Array = NDArray[np.float64]
@@ -43,7 +44,7 @@ LEAST = {"weibull": LEAST_WEIBULL, "johnson": LEAST_JOHNSON}
 
 
 @dataclass(frozen=True)
-class PercentileCapability:
+class PercentileCapability(Shown):
     """Performance of one process by percentiles.
 
     Attributes

@@ -41,6 +41,7 @@ from spc.capability.tolerance import (
 )
 from spc.errors import LARGEST, SpcError, TooFewReadings
 from spc.intervals import Index
+from spc.shown import Shown
 from spc.spread import overall_spread, pivotal_draws, within_spread
 from spc.strata import split_strata
 from spc.variation import has_spread
@@ -53,7 +54,7 @@ Array = NDArray[np.floating]
 
 
 @dataclass(frozen=True)
-class Capability:
+class Capability(Shown):
     """Capability of one process in one family.
 
     Indices are None where they do not exist: Cp and Pp without two limits, Cp and Cpk of an unstable process,

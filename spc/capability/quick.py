@@ -16,6 +16,7 @@ from spc.capability.tolerance import check_limits, wrong_side
 from spc.charts.classical import IndividualsChart, individuals
 from spc.charts.run_rules import BEYOND, Rule, check_rules, standard_score
 from spc.intervals import Index
+from spc.shown import Shown
 from spc.spread import Spread, overall_spread, pivotal_draws, within_spread
 from spc.strata import split_strata
 from spc.variation import finite_series, has_spread, overall_sigma
@@ -39,7 +40,7 @@ class QuickSignal:
 
 
 @dataclass(frozen=True)
-class QuickCapability:
+class QuickCapability(Shown):
     """The four indices; None where an index does not exist."""
 
     cp: Index | None
@@ -49,7 +50,7 @@ class QuickCapability:
 
 
 @dataclass(frozen=True)
-class QuickResult:
+class QuickResult(Shown):
     """What one series says.
 
     Attributes

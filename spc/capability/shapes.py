@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from spc.capability.distribution import AnyShape, Fit, Shape, fit_shape, log_likelihood, share_out
 from spc.capability.johnson import LEAST_JOHNSON, Johnson, fit_johnson
 from spc.errors import SpcError
+from spc.shown import Shown
 from spc.variation import finite_series, has_spread
 
 Array = NDArray[np.float64]
@@ -23,7 +24,7 @@ LEAST_WEIBULL = 5
 
 
 @dataclass(frozen=True)
-class Weibull:
+class Weibull(Shown):
     """Weibull shape of values above 0: share below x is 1 - exp(-(x / scale)^slope).
 
     `slope` has no unit, `scale` that of the readings. Arrays hold many fits at once.
@@ -129,7 +130,7 @@ def weibull_of_rows(logs: Array, weights: Array) -> Weibull:
 
 
 @dataclass(frozen=True)
-class ShapeFit:
+class ShapeFit(Shown):
     """How well a shape fits.
 
     Attributes

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from spc.errors import SpcError
 from spc.intervals import Index, binomial_interval
+from spc.shown import Shown
 
 LEAST_PARTS = 5
 """Fewest parts for which an index is given: the smallest number at which the intervals were verified."""
@@ -18,7 +19,7 @@ Array = NDArray[np.floating]
 
 
 @dataclass(frozen=True)
-class OutOfTolerance:
+class OutOfTolerance(Shown):
     """Parts and readings beyond a limit, and what the shape lets expect.
 
     Attributes

@@ -14,13 +14,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from spc.errors import SpcError, TooFewReadings
+from spc.shown import Shown
 from spc.variation import finite_series, has_spread
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class Steps:
+class Steps(Shown):
     """Best places for a number of steps.
 
     Attributes
@@ -45,7 +46,7 @@ class Steps:
 
 
 @dataclass(frozen=True)
-class StepByRanks:
+class StepByRanks(Shown):
     """Pettitt's test for one step.
 
     `k` is the statistic, `last` the values before the step, `p_value` approximate.
@@ -57,7 +58,7 @@ class StepByRanks:
 
 
 @dataclass(frozen=True)
-class TiedStep:
+class TiedStep(Shown):
     """A step and the logged event nearest before or after it; `apart` is event less step, in values."""
 
     last: int

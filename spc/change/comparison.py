@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from spc.errors import LARGEST, SpcError, TooFewReadings
 from spc.intervals import Index
+from spc.shown import Shown
 from spc.variation import finite_series, has_spread
 
 Array = NDArray[np.float64]
@@ -20,7 +21,7 @@ POWER = 0.8
 
 
 @dataclass(frozen=True)
-class LevelChange:
+class LevelChange(Shown):
     """After less before.
 
     Attributes
@@ -44,7 +45,7 @@ class LevelChange:
 
 
 @dataclass(frozen=True)
-class SpreadChange:
+class SpreadChange(Shown):
     """Standard deviation after over before, level, family and wear taken out.
 
     Attributes
@@ -70,7 +71,7 @@ class SpreadChange:
 
 
 @dataclass(frozen=True)
-class PatternChange:
+class PatternChange(Shown):
     """Change of each position's offset from its part mean.
 
     Attributes
@@ -86,7 +87,7 @@ class PatternChange:
 
 
 @dataclass(frozen=True)
-class BeforeAfter:
+class BeforeAfter(Shown):
     """Everything a change did. `pattern` is None for one position, gaps, or too few parts."""
 
     parts_before: int

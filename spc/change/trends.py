@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from spc.errors import SpcError, TooFewReadings
 from spc.intervals import Index
+from spc.shown import Shown
 from spc.variation import finite_series, has_spread
 
 Array = NDArray[np.float64]
@@ -23,7 +24,7 @@ _FEW_WORTH = 8.0
 
 
 @dataclass(frozen=True)
-class Trend:
+class Trend(Shown):
     """Slope of a series, three ways.
 
     Attributes
@@ -54,7 +55,7 @@ class Trend:
 
 
 @dataclass(frozen=True)
-class RankTrend:
+class RankTrend(Shown):
     """Mann and Kendall's test.
 
     Attributes

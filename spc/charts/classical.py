@@ -13,13 +13,14 @@ from numpy.typing import ArrayLike, NDArray
 
 from spc.constants import c4, chart_factors, d2
 from spc.errors import LARGEST, SpcError, TooFewReadings
+from spc.shown import Shown
 from spc.variation import finite_series
 
 Array = NDArray[np.floating]
 
 
 @dataclass(frozen=True)
-class Panel:
+class Panel(Shown):
     """One statistic over time with its limits.
 
     Attributes
@@ -44,7 +45,7 @@ class Panel:
 
 
 @dataclass(frozen=True)
-class IndividualsChart:
+class IndividualsChart(Shown):
     """Single values and their moving ranges of two; the ranges start at the second value.
 
     `sigma` is the one the limits stand on. [unit]
@@ -57,7 +58,7 @@ class IndividualsChart:
 
 
 @dataclass(frozen=True)
-class SubgroupChart:
+class SubgroupChart(Shown):
     """Subgroup means above, their ranges or standard deviations below.
 
     `sigma` is that of a single reading within a subgroup. [unit]
@@ -70,7 +71,7 @@ class SubgroupChart:
 
 
 @dataclass(frozen=True)
-class BetweenWithinChart:
+class BetweenWithinChart(Shown):
     """Part means as individuals, their moving ranges, and the standard deviation within each part.
 
     `sigma_between` is that of a part mean from one part to the next; `sigma_within` that of a reading on one

@@ -9,11 +9,12 @@ from numpy.typing import ArrayLike
 
 from spc.charts.classical import Panel, make_panel
 from spc.errors import SpcError
+from spc.shown import Shown
 from spc.variation import finite_series
 
 
 @dataclass(frozen=True)
-class FrozenLimits:
+class FrozenLimits(Shown):
     """Control limits that were agreed on and do not move by themselves.
 
     Attributes

@@ -19,6 +19,7 @@ from spc.charts.run_rules import BEYOND, Rule
 from spc.constants import d2
 from spc.errors import LARGEST, SpcError, TooFewReadings
 from spc.intervals import one_sided_limits
+from spc.shown import Shown
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int_]
@@ -29,7 +30,7 @@ DRAWS = 2_000
 
 
 @dataclass(frozen=True)
-class ManyCharts:
+class ManyCharts(Shown):
     """Individuals charts of many processes; arrays have one entry a process.
 
     Attributes
@@ -148,7 +149,7 @@ def many_charts(
 
 
 @dataclass(frozen=True)
-class ManyIndices:
+class ManyIndices(Shown):
     """Ppk of many processes with limits, and Pp where both limits exist (NaN elsewhere). Shape (processes,)."""
 
     ppk: Array

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from spc.charts.run_rules import Rule, broken
 from spc.errors import SpcError
+from spc.shown import Shown
 
 MOST_STATES = 60_000
 _RUNS = 8_000
@@ -19,7 +20,7 @@ _BLOCK = 512
 
 
 @dataclass(frozen=True)
-class RunLength:
+class RunLength(Shown):
     """Average number of points up to and with the first alarm.
 
     Attributes

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from spc.charts.classical import Panel, make_panel, mean_range
 from spc.constants import chart_factors, d2
 from spc.errors import SpcError, TooFewReadings
+from spc.shown import Shown
 from spc.variation import finite_series
 
 Array = NDArray[np.floating]
@@ -22,7 +23,7 @@ _UNEQUAL = 0.01
 
 
 @dataclass(frozen=True)
-class ShortRunChart:
+class ShortRunChart(Shown):
     """Values of several families on one chart, in order of machining.
 
     Attributes

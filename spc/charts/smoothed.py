@@ -10,13 +10,14 @@ from numpy.typing import ArrayLike, NDArray
 
 from spc.charts.classical import Panel
 from spc.errors import SpcError
+from spc.shown import Shown
 from spc.variation import finite_series
 
 Array = NDArray[np.floating]
 
 
 @dataclass(frozen=True)
-class CusumChart:
+class CusumChart(Shown):
     """Upper and lower cumulative sums.
 
     Attributes

@@ -9,12 +9,13 @@ from numpy.typing import ArrayLike, NDArray
 
 from spc.charts.classical import Panel, make_panel
 from spc.errors import LARGEST, SpcError, TooFewReadings
+from spc.shown import Shown
 
 Array = NDArray[np.floating]
 
 
 @dataclass(frozen=True)
-class Reference:
+class Reference(Shown):
     """Mean and covariance that later parts are held against.
 
     Attributes
@@ -31,7 +32,7 @@ class Reference:
 
 
 @dataclass(frozen=True)
-class TogetherChart:
+class TogetherChart(Shown):
     """T-squared of each part.
 
     Attributes

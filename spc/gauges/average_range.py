@@ -10,10 +10,11 @@ from numpy.typing import ArrayLike
 
 from spc.constants import d2, d3
 from spc.errors import LARGEST, SpcError, TooFewReadings
+from spc.shown import Shown
 
 
 @dataclass(frozen=True)
-class AverageAndRange:
+class AverageAndRange(Shown):
     """Standard deviations of a gauge study by averages and ranges. [unit of the readings]
 
     Attributes

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from spc.errors import SpcError, TooFewReadings
 from spc.mean_squares import Ranged
+from spc.shown import Shown
 from spc.variation import finite_series, has_spread
 
 TOLERANCE_SHARE = 0.2
@@ -17,7 +18,7 @@ TOLERANCE_SHARE = 0.2
 
 
 @dataclass(frozen=True)
-class MasterCheck:
+class MasterCheck(Shown):
     """Repeated readings of one master.
 
     Attributes
@@ -44,7 +45,7 @@ class MasterCheck:
 
 
 @dataclass(frozen=True)
-class Linearity:
+class Linearity(Shown):
     """Bias along the range of sizes: bias = intercept + slope * size.
 
     Attributes

@@ -16,6 +16,7 @@ from spc.capability.tolerance import check_limits
 from spc.errors import LARGEST, SpcError, TooFewReadings
 from spc.gauges.crossed import AnovaRow, Split, crossed_split, nested_split, one_operator_split, unequal_split
 from spc.mean_squares import Ranged, drawn_squares, large_sample_interval
+from spc.shown import Shown
 
 POOLED_ABOVE = 0.25
 """Interaction and repeatability become one when the chance of an interaction this large exceeds this."""
@@ -24,7 +25,7 @@ _FEW = (5, 3)
 
 
 @dataclass(frozen=True)
-class GaugeStudy:
+class GaugeStudy(Shown):
     """What a gauge trial says. All variances in the unit squared of the readings.
 
     Attributes
