@@ -17,6 +17,7 @@ HEIGHT = ("block", "deck", "point", "height_in", "who", "when")
 FINISH = ("block", "site", "Ra", "Rz", "Rk", "Rpk", "Rvk", "cutoff_mm", "who", "when")
 RINGS = ("when", "gauge", "ring", "ring_mm", "read1_thou", "read2_thou", "temp_c", "who")
 AUDIT = ("when", "block", "place", "size_mm", "gauge", "temp_c", "who")
+TRIAL = ("when", "order", "block", "place", "size_mm", "gauge", "who")
 JOBS = ("block", "family", "operation", "machine", "tool", "pass", "started", "ended", "cycle_min", "note")
 EVENTS = ("when", "machine_or_gauge", "kind", "tool", "note", "cost", "down_h")
 
@@ -32,6 +33,7 @@ HEADERS = {
     "HG1": HEIGHT,
     "PF1": FINISH,
     "audit": AUDIT,
+    "trial": TRIAL,
 }
 COLLECTED = time(16, 30)
 

@@ -18,6 +18,7 @@ from sample_data.readings import Recorder
 from sample_data.shop import Event, Shop
 from sample_data.stories import BG2_REPAIRED, Stories
 from sample_data.traps import set_traps
+from sample_data.trial import trial
 
 PLAN, DECISIONS = "plan.toml", "decisions.toml"
 
@@ -48,6 +49,7 @@ def exports_of(shop: Shop) -> list[Export]:
     events(shop, book)
     checks(shop, book)
     audits(shop, book)
+    trial(shop, book)
     return set_traps(book.exports())
 
 

@@ -201,3 +201,17 @@ def test_the_list_to_measure_again_is_a_file_too(demo_shop: Shop) -> None:
     assert lines[0].startswith("serial,pass,family,measured,machine")
     assert run(demo_shop, {"act": "suspects", "gauge": "BG2", "form": "csv"}).out == "\n".join(lines)
     assert run(demo_shop, {"act": "suspects", "gauge": "BG2", "as_of": OFF.isoformat()}).code == 1
+
+
+def test_the_trial_after_the_repair_finds_what_the_gauge_really_does(demo_shop: Shop) -> None:
+    """The scenario's bore gauges repeat to 0.9 micrometres; 1 of 20 such intervals misses, so that half as much again
+    is allowed on either side. Against 20 micrometres of tolerance the trial must not call the gauge good."""
+    (study,) = gauge(demo_shop, "BG2").studies
+    assert study.when == date(2025, 4, 10)
+    result = study.study
+    assert (result.parts, result.operators, result.readings) == (10, 3, 90)
+    repeat = result.repeatability
+    low, high = repeat.lower / 1.5, repeat.upper * 1.5
+    assert low < 0.9**2 < high
+    assert result.percent_tolerance is not None
+    assert result.percent_tolerance.estimate > 10
