@@ -10,10 +10,12 @@ from markupsafe import Markup
 from dashboard.markup import table, tag
 from dashboard.reports.blocks import Report
 from dashboard.words.amounts import amount, count, moment, number, size_unit, unit_text
+from dashboard.words.gauges import coarse_text
 from dashboard.words.sentences import named
 from ingest.answers.processes import PartDerived, PartReading, PartView, SetAsideFact
 from ingest.plans.model import Plan
 from ingest.plans.places import place_text
+from ingest.plans.scales import coarse_share
 
 CAUTION = (
     "This sheet shows what the gauges wrote, not whether the block may be used: that is for the maker's specification "
@@ -56,7 +58,7 @@ def part_report(
     top = tag("h1", title) + tag("p", f"{family}. {count(judged, 'reading')} count. {told}.", class_="lead")
     top += tag("p", CAUTION, class_="caution-here")
     body = top + tag("h2", "Where has it been?") + _passes(view)
-    body += tag("h2", "What did it measure?") + _readings(view, plan, files)
+    body += tag("h2", "What did it measure?") + _readings(view, plan, files) + _coarse(view, plan)
     if view.derived:
         body += tag("h2", "What follows from that?") + _derived(view.derived, plan, view.family)
     if aside:
@@ -68,6 +70,19 @@ def part_report(
         class_="hint sign",
     )
     return Report(title, (body,), f"{plan.shop.name}. {asked}")
+
+
+def _coarse(view: PartView, plan: Plan) -> Markup:
+    """Scales too coarse for the tolerance of what was read with them; empty without any."""
+    said: dict[tuple[str, str], str] = {}
+    for r in view.readings:
+        if r.status != "used" or r.gauge is None or r.lower is None or r.upper is None or view.family is None:
+            continue
+        share = coarse_share(plan, r.gauge, r.feature, r.upper - r.lower)
+        if share is not None:
+            told = coarse_text(plan, r.gauge, r.feature, {view.family: share})
+            said[r.gauge, r.feature] = f"{named(r.gauge, plan.gauges[r.gauge].name)} {told}."
+    return tag("ul", [tag("li", text) for text in said.values()], class_="plain hint") if said else Markup("")
 
 
 def _passes(view: PartView) -> Markup:

@@ -235,6 +235,8 @@ def test_the_sheet_of_a_block_holds_every_reading(demo_shop: Shop) -> None:
     for derived in view.derived:
         assert derived.feature_name in text
     assert "qualified sign-off" in text
+    # The bore gauges read in steps of 2.54 micrometres, the bores have a tolerance of 20.
+    assert "MG1 reads in steps of 0.1 thou, 13 % of the tolerance" in text
     used = [r for r in view.readings if r.status == "used"]
     assert len(used) == int(re.search(r"(\d+) readings count", text).group(1))  # type: ignore[union-attr]
 
