@@ -177,26 +177,30 @@ def one_sided_limits(
     nu = size - 1
     middle = (1 - 2 / (9 * nu)) ** 1.5
 
-    def near(wanted: NDArray[np.float64]) -> NDArray[np.float64]:
-        """The spread's own quantile and the mean's, as if each stood alone, joined by Pythagoras."""
-        edge = np.sqrt(chdtri(nu, ndtr(wanted)) / nu)
+    def near(wanted: NDArray[np.float64], edge: NDArray[np.float64]) -> NDArray[np.float64]:
+        """A quantile of the spread, `edge`, and the mean's, as if each stood alone, joined by Pythagoras."""
         return t * middle - np.sign(wanted) * np.hypot(t * (edge - middle), wanted)
+
+    def roughly(wanted: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The same with Wilson and Hilferty's quantile of the spread, good for small differences."""
+        return near(wanted, np.maximum(1 - 2 / (9 * nu) - wanted * np.sqrt(2 / (9 * nu)), 0.0) ** 1.5)
 
     def centre(wanted: float) -> NDArray[np.float64]:
         """Noncentrality at which T <= t has the chance Phi(wanted).
 
         On the normal scale the chance is nearly a straight line of the noncentrality, so a parabola through the last
-        three places reaches the end of a float's digits in a few steps. The second place is what `near` says
-        when it is asked for as much more as its first answer fell short.
+        three places reaches the end of a float's digits in a few steps. The second place goes as far as
+        `roughly` would when it is asked for as much more as the first answer fell short.
         """
 
         def miss(at: NDArray[np.float64], of: NDArray[np.int_] | slice) -> NDArray[np.float64]:
             return ndtri(np.clip(nctdtr(nu[of], at, t[of]), 1e-300, 1 - 1e-16)) - wanted
 
-        found = near(np.full(t.shape, wanted))
+        asked = np.full(t.shape, wanted)
+        found = near(asked, np.sqrt(chdtri(nu, ndtr(wanted)) / nu))
         first = miss(found, slice(None))
         open_ = np.arange(t.size)
-        places, misses = [found.copy(), near(wanted - first)], [first]
+        places, misses = [found.copy(), found + roughly(wanted - first) - roughly(asked)], [first]
         for _ in range(60):
             misses.append(miss(places[-1], open_))
             step = _to_zero(places, misses)

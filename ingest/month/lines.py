@@ -221,7 +221,7 @@ def _line(
             stable=not stood,
             kind=feature.kind,
             judge_absolute=feature.judge == "absolute",
-            shape=feature.shape,
+            shape=feature.told_by,
         )
         why = held.refused
     except SpcError as error:

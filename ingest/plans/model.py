@@ -142,7 +142,8 @@ class Master(Entry):
 class Feature(Entry):
     """What is measured. A derived feature has `derive`; what it does not say it takes from `of`.
 
-    `shape` is the one its capability is told by; where the plan names none, `kind` decides.
+    `shape` is the one its capability is told by. Where the plan names none, a log scale means lognormal; else `kind`
+    suggests one.
     """
 
     key: str
@@ -165,6 +166,11 @@ class Feature(Entry):
     minus: Texts = ()
     keep: Texts = ()
     judge: Literal["value", "absolute"] = "value"
+
+    @property
+    def told_by(self) -> Literal["normal", "lognormal", "folded normal", "weibull", "johnson"] | None:
+        """The shape that the plan decides on; None where it leaves that to the kind."""
+        return self.shape or ("lognormal" if self.scale == "log" and self.judge == "value" else None)
 
 
 class Specification(Entry):

@@ -49,7 +49,7 @@ def capability(
         stable=not any(s.status == "open" for s in state.signals),
         kind=feature.kind,
         judge_absolute=feature.judge == "absolute",
-        shape=feature.shape,
+        shape=feature.told_by,
     )
 
 

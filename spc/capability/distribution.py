@@ -216,16 +216,24 @@ def choose_shape(values: ArrayLike, kind: str, *, signed_sizes: bool = False) ->
         return "folded normal"
     table = np.asarray(values, dtype=float)
     x = table[np.isfinite(table)]
-    candidates: tuple[Shape, ...] = ("normal",)
-    if kind in ("finish", "time") and (x > 0).all():
-        candidates = ("lognormal", "normal")
-    elif kind == "form" and (x >= 0).all():
-        candidates = ("folded normal", "lognormal") if (x > 0).all() else ("folded normal",)
+    candidates = suggested_shapes(x, kind)
     if len(candidates) == 1 or x.size < 3 or not np.ptp(x) > 0:
         return candidates[0]
     first, second = (log_likelihood(x, fit_shape(x, shape)) for shape in candidates)
     alike = np.isfinite(table).any(axis=1).sum() / x.size if table.ndim == 2 else 1.0
     return candidates[1] if (second - first) * alike > _CLEARLY_BETTER else candidates[0]
+
+
+def suggested_shapes(values: Array, kind: str) -> tuple[Shape, ...]:
+    """The shape that a kind of feature suggests, and the one that a clearly better fit may put in its place.
+
+    Values of shape (n,) in any unit, and the kind as in `choose_shape`.
+    """
+    if kind in ("finish", "time") and (values > 0).all():
+        return ("lognormal", "normal")
+    if kind == "form" and (values >= 0).all():
+        return ("folded normal", "lognormal") if (values > 0).all() else ("folded normal",)
+    return ("normal",)
 
 
 def quantiles(shape: Shape, mean: Array | float, sigma: Array | float) -> tuple[Array, Array, Array]:

@@ -23,6 +23,7 @@ from spc.capability.distribution import (
     choose_shape,
     quantiles,
     share_out,
+    suggested_shapes,
     to_normal_scale,
 )
 from spc.capability.indices import from_draws, from_set, limit_index, width_index
@@ -169,6 +170,10 @@ def process_capability(
         lower = None
     chosen: AnyShape = shape or choose_shape(y, kind, signed_sizes=judge_absolute)
     judged = np.abs(y) if judge_absolute else y
+    usual = suggested_shapes(y[known], kind)[0]
+    displaced: tuple[str, ...] = ()
+    if shape is None and not judge_absolute and chosen != usual:
+        displaced = (f"told by the {chosen} shape, which fits clearly better than the usual {usual} one",)
     scaled = judged if chosen == "weibull" or chosen == "johnson" else to_normal_scale(y, chosen)
     middle = float(np.median(judged[known]))
     begun = Capability(
@@ -193,7 +198,7 @@ def process_capability(
         position_offsets=(),
         normality=None,
         refused=None,
-        warnings=(),
+        warnings=displaced,
     )
     if begun.n_parts < LEAST_PARTS:
         return _refuse(begun, f"too few parts: {begun.n_parts}, an index needs {LEAST_PARTS}")
@@ -230,7 +235,9 @@ def _of_strata(
     drawn = pivotal_draws(overall, rng)
     low, median, high = (float(q) for q in quantiles(shape, overall.mean, overall.sigma))
     lacking = 1 - split.n_readings / (split.n_parts * split.offsets.size)
-    warnings = [f"{100 * lacking:.0f} % of the readings are missing"] if lacking > _MANY_MISSING else []
+    warnings = [*begun.warnings]
+    if lacking > _MANY_MISSING:
+        warnings.append(f"{100 * lacking:.0f} % of the readings are missing")
     normality = _normality(scaled)
     if normality is not None and normality.p_value < _NOT_NORMAL:
         warnings.append(
@@ -319,7 +326,10 @@ def _of_sizes(begun: Capability, fitted: SizeFit, confidence: float) -> Capabili
         low=low,
         median=median,
         high=high,
-        warnings=("sizes without a sign: the spread cannot be split, Cp and Cpk are not given",),
+        warnings=(
+            *begun.warnings,
+            "sizes without a sign: the spread cannot be split, Cp and Cpk are not given",
+        ),
     )
     if lower is None and upper is None:
         return found

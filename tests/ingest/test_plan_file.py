@@ -235,6 +235,14 @@ def test_position_texts_read_back(axes: dict[str, str]) -> None:
     assert parse_position(position_key(tuple(axes), tuple(axes.values()))) == axes
 
 
+def test_a_log_scale_means_the_lognormal_shape_unless_another_is_named(plan: Plan) -> None:
+    feature = plan.features["main_size"]
+    assert feature.told_by is None
+    assert feature.model_copy(update={"scale": "log"}).told_by == "lognormal"
+    assert feature.model_copy(update={"scale": "log", "shape": "weibull"}).told_by == "weibull"
+    assert feature.model_copy(update={"scale": "log", "judge": "absolute"}).told_by is None
+
+
 @pytest.mark.parametrize("shape", ["lognormal", "weibull"])
 def test_a_shape_above_nought_has_no_limit_below_it(shape: str) -> None:
     text = TEXT.replace('kind = "size"   ', f'shape = "{shape}"\nkind = "size"   ', 1).replace(

@@ -291,6 +291,16 @@ def test_part_means_that_are_not_normal_are_a_warning():
     assert any("histogram" in w for w in found.warnings)
 
 
+def test_a_shape_that_the_readings_put_in_the_place_of_the_usual_one_is_named():
+    y = np.linspace(1.0, 19.0, 200)[:, None]
+    found = process_capability(y, None, 30.0, stable=True, kind="finish")
+    assert found.shape == "normal"
+    assert any("fits clearly better than the usual lognormal one" in text for text in found.warnings)
+    asked = process_capability(y, None, 30.0, stable=True, kind="finish", shape="lognormal")
+    assert asked.shape == "lognormal"
+    assert not any("clearly better" in text for text in asked.warnings)
+
+
 @pytest.mark.parametrize("kind", ["size", "form", "finish"])
 @pytest.mark.parametrize("parts", [1, 2, LEAST_PARTS - 1])
 def test_too_few_parts_have_counts_and_no_index(kind, parts):
