@@ -28,7 +28,7 @@ class Lines(Sequence[str]):
         self._count = data.count(b"\n") + (not self.ended)
         head = data[:_HEAD]
         self._head = head[: head.rfind(b"\n") + 1].decode("ascii").split("\n")[:-1]
-        self._ends: NDArray[np.int64] | None = None
+        self._before: NDArray[np.int64] | None = None
 
     def __len__(self) -> int:
         return self._count
@@ -66,9 +66,15 @@ class Lines(Sequence[str]):
         """Byte at which a line begins; the end of the text for the line after the last."""
         if line <= len(self._head):
             return sum(map(len, self._head[:line])) + line
-        if self._ends is None:
-            self._ends = np.flatnonzero(np.frombuffer(self.data, dtype=np.uint8) == ord("\n"))
-        return int(self._ends[line - 1]) + 1 if line <= len(self._ends) else len(self.data)
+        if line >= self._count:
+            return len(self.data)
+        if self._before is None:  # line ends before each piece of the text
+            pieces = range(0, len(self.data), _HEAD)
+            self._before = np.cumsum([0, *(self.data.count(b"\n", at, at + _HEAD) for at in pieces)])
+        piece = int(np.searchsorted(self._before, line)) - 1  # the one with the end of the line before
+        start = piece * _HEAD
+        ends = np.flatnonzero(np.frombuffer(self.data[start : start + _HEAD], dtype=np.uint8) == ord("\n"))
+        return start + int(ends[line - 1 - self._before[piece]]) + 1
 
     def longest_at_most(self, limit: int) -> bool:
         """Whether surely no line is longer; False where that takes a closer look."""

@@ -9,6 +9,8 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
+import pyarrow as pa
+
 from ingest.answers.processes import ReceiptFact, SignalFact
 from ingest.assessing.assessment import ProcessState
 from ingest.plans.calendar import Calendar
@@ -61,11 +63,13 @@ def known(store: Store, shelf: PlanShelf, until: datetime | None = None) -> Know
     lines = decisions(store, until)
     standing_lines, undone = standing(lines)
     with store.cursor() as cursor:
-        readings = cursor.execute(
-            "select r.*, f.sha256 as sha, f.layout from reading r join receipt f on f.id = r.receipt "
-            "where f.known_at <= $1 order by r.id",
-            [cut],
-        ).df()
+        readings = _frame(
+            cursor.sql(
+                "select r.*, f.sha256 as sha, f.layout from reading r join receipt f on f.id = r.receipt "
+                "where f.known_at <= $1 order by r.id",
+                params=[cut],
+            ).to_arrow_table()
+        )
         jobs = cursor.execute(
             "select j.*, f.sha256 as sha from job j join receipt f on f.id = j.receipt "
             "where f.known_at <= $1 order by j.id",
@@ -79,6 +83,21 @@ def known(store: Store, shelf: PlanShelf, until: datetime | None = None) -> Know
     accepted = [d for d in lines if d.kind == "plan_accepted"]
     body = accepted[-1].body if accepted else decision(0, cut, "", False, "plan_accepted", first[0]).body  # type: ignore[index]
     return Known(shelf.plan(str(body["sha256"])), readings, jobs, told, standing_lines, undone)
+
+
+def _frame(table: pa.Table) -> pd.DataFrame:
+    """An answer as a frame, by way of columns: no text becomes an object of its own on the way.
+
+    Whole numbers some of which are missing stay whole numbers.
+    """
+    import pandas as pd
+
+    frame = table.to_pandas()
+    for name in table.column_names:
+        if pa.types.is_integer(table[name].type) and table[name].null_count:
+            kind = pd.Int32Dtype() if pa.types.is_int32(table[name].type) else pd.Int64Dtype()
+            frame[name] = kind.__from_arrow__(table[name])  # type: ignore[attr-defined]
+    return frame
 
 
 def events(store: Store, until: datetime | None = None, with_known_at: bool = False) -> pd.DataFrame:

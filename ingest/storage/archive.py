@@ -108,7 +108,7 @@ class Archive:
         fresh = {entry.sha256: (entry, data) for entry, data in files if not self.holds(entry.sha256)}
         if not fresh:
             return
-        made = {self.path(sha).parent for sha in fresh if not self.path(sha).parent.exists()}
+        made = {path for path in {self.folder / sha[:2] for sha in fresh} if not path.exists()}
         for folder in made:
             folder.mkdir(exist_ok=True)
         if made:

@@ -44,12 +44,13 @@ def write_all(root: Path, files: Sequence[tuple[Path, bytes]]) -> None:
     """
     folders = {path.parent for path, _ in files}
     together = len(files) >= _MANY and _syncfs() is not None
-    for path, data in files:
-        _write(_temporary(path), data, flush=not together)
+    names = [(str(_temporary(path)), str(path)) for path, _ in files]
+    for (temporary, _), (_, data) in zip(names, files, strict=True):
+        _write(temporary, data, flush=not together)
     if together:
         _flush_system(root)
-    for path, _ in files:
-        _temporary(path).replace(path)
+    for temporary, name in names:
+        os.replace(temporary, name)  # noqa: PTH105 - a path object for each of thousands of files takes longer
     if together:
         _flush_system(root)
     else:
@@ -61,7 +62,7 @@ def _temporary(path: Path) -> Path:
     return path.with_name(f".{path.name}.tmp")
 
 
-def _write(path: Path, data: bytes, flush: bool) -> None:
+def _write(path: Path | str, data: bytes, flush: bool) -> None:
     handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0), 0o644)
     try:
         written = 0
