@@ -208,7 +208,7 @@ def one_sided_limits(
             step = np.clip(step, -1.0 - np.abs(here) / 2, 1.0 + np.abs(here) / 2)
             found[open_] = here + step
             # What a step leaves is a small part of the product of the misses that it was drawn through.
-            left = np.abs(misses[-1] * misses[-2]) > (1e-7 if len(misses) > 2 else 1e-8)
+            left = np.abs(misses[-1] * misses[-2]) > (1e-7 if len(misses) > 2 else 3e-8)
             if not left.any():
                 break
             open_ = open_[left]
