@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from dashboard.commands.cli_common import AsOf, Folder, Json, finish, read_day
 from dashboard.commands.terminal import fail, progress
+
+if TYPE_CHECKING:
+    from dashboard.serving.running import Running
+    from dashboard.work.shop_work import Outcome
+    from ingest.shop.shop import Shop
 
 To = Annotated[
     Path | None,
@@ -101,21 +106,17 @@ def _run(command: str, asked: dict[str, Any], folder: Path | None, what: str) ->
     from dashboard.work import reports as report_commands
 
     work = getattr(report_commands, command)
-    handed = False
-
-    def there(found: Any) -> Any:
-        nonlocal handed
-        handed = True
-        return found.hand_asked(command, asked)
-
+    quick = command == "part"
     try:
         with progress(what, 2) as step:
 
-            def here(shop: Any) -> Any:
-                return work(shop, asked) if command == "part" else work(shop, asked, step)
+            def there(found: Running) -> Outcome:
+                return found.hand_asked(command, asked) if quick else found.long_asked(command, asked, step)
+
+            def here(shop: Shop) -> Outcome:
+                return work(shop, asked) if quick else work(shop, asked, step)
 
             outcome = work_on(shop_folder(folder), there, here)
     except KeyboardInterrupt:
-        told = "the service that had the work may still finish it" if handed else "nothing was written"
-        fail(f"Stopped: {told}.", code=130)
+        fail("Stopped: nothing was written.", code=130)
     finish(outcome)

@@ -10,7 +10,7 @@ import http.client
 import json
 import os
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -42,6 +42,39 @@ class Running:
     def hand_asked(self, command: str, asked: Mapping[str, Any]) -> Outcome:
         """Hand a command over with what it asks, as JSON."""
         return self._outcome("POST", f"/hand/{command}", json.dumps(asked).encode(), "application/json")
+
+    def long_asked(
+        self, command: str, asked: Mapping[str, Any], step: Callable[[int, int], object]
+    ) -> Outcome:
+        """Hand long work over, tell how far it is, and stop it when this command is stopped.
+
+        Parameters
+        ----------
+        command : str
+            ``month`` or ``service_case``.
+        asked : mapping
+        step : callable
+            Told what is done and how much there is.
+
+        Returns
+        -------
+        Outcome
+            Of the work; where it was stopped in time it says so.
+        """
+        begin = json.dumps({"command": command, "asked": asked}).encode()
+        body = json.dumps({"work": self._told("/hand/begin", begin)["work"]}).encode()
+        stopping = False
+        while True:
+            try:
+                told = self._told("/hand/look", body)
+                if told["outcome"] is not None:
+                    return Outcome(told["outcome"]["out"], told["outcome"]["code"], told["outcome"]["err"])
+                step(told["done"], told["total"])
+            except KeyboardInterrupt:
+                if stopping:  # asked for twice: do not wait for what the service makes of it
+                    raise
+                stopping = True
+                self._told("/hand/stop", body)
 
     def _ask(self, method: str, path: str, body: bytes, kind: str, patience: float) -> dict[str, Any]:
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=patience)
@@ -93,11 +126,17 @@ class Running:
         )
 
     def _outcome(self, method: str, path: str, body: bytes, kind: str) -> Outcome:
+        record = self._reached(method, path, body, kind)
+        return Outcome(record["out"], record["code"], record["err"])
+
+    def _told(self, path: str, body: bytes) -> dict[str, Any]:
+        return self._reached("POST", path, body, "application/json")
+
+    def _reached(self, method: str, path: str, body: bytes, kind: str) -> dict[str, Any]:
         try:
-            record = self._ask(method, path, body, kind, PATIENCE_S)
+            return self._ask(method, path, body, kind, PATIENCE_S)
         except (OSError, http.client.HTTPException) as error:
             raise HandoverFailed(f"the service at {self.address} went away ({error}): try again") from None
-        return Outcome(record["out"], record["code"], record["err"])
 
 
 def leave_note(folder: Path, running: Running) -> None:
