@@ -114,11 +114,18 @@ def _starts(desk: Desk, row: BoardRow, starts: Sequence[StartFact]) -> list[str]
 
     said: dict[str, list[str]] = {}
     for one in starts:
-        text = (
-            f"at its usual wear a set would last longest, about {about(one.uses)} {unit}, if it started at about "
-            f"{shown(one.start)} and was renewed at about {shown(one.end)}; sets usually start at about "
-            f"{shown(one.usual_start)}."
-        )
+        usual = f"Sets usually start at about {shown(one.usual_start)}."
+        if one.uses is None:
+            text = (
+                f"a set lasts longest if it starts at about {shown(one.start)}: at its usual wear it would be at about "
+                f"{shown(one.end)}, still well inside, after {one.longest:.0f} {unit}, the most that any set has done. "
+                f"What comes after that nobody has seen, so no number is said. {usual}"
+            )
+        else:
+            text = (
+                f"at its usual wear a set would last longest, about {about(one.uses)} {unit}, if it started at about "
+                f"{shown(one.start)} and was renewed at about {shown(one.end)}. {usual}"
+            )
         name = families[one.family].name if one.family in families else one.family
         said.setdefault(text, []).append(name)
     return [f"{' and '.join(names)}: {text}" for text, names in said.items()]

@@ -196,7 +196,11 @@ class StartFact:
     family: str
     start: float
     end: float
-    uses: float
+    """At which it is to be renewed; at the longest life seen, where the wear is not known farther."""
+    uses: float | None
+    """Uses between the two; None when that is more than any life has shown."""
+    longest: float
+    """Longest life seen. [uses]"""
     usual_start: float
 
 

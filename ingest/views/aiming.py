@@ -83,14 +83,16 @@ def starts(moment: Moment, process: str) -> tuple[StartFact, ...]:
     plan, facts = moment.known.plan, moment.facts.processes[process]
     if facts.tool is None:
         return ()
-    fit = fit_of(lives_of_process(facts, moment.assessed(process).assessment))
+    table = lives_of_process(facts, moment.assessed(process).assessment)
+    fit = fit_of(table)
     if fit is None:
         return ()
+    longest = float(table.rows.uses[np.isin(table.rows.life, table.clean)].max())
     limits, found = limits_now(plan, facts), []
     for code, lower, upper in zip(limits.group, limits.lower, limits.upper, strict=True):
         if int(code) not in fit.groups or not (math.isfinite(lower) and math.isfinite(upper)):
             continue
-        start = longest_start(float(lower), float(upper), fit.sigma, fit.slope / fit.scale)
+        start = longest_start(float(lower), float(upper), fit.sigma, fit.slope / fit.scale, longest)
         if start is None:
             continue
         level = float(fit.common[fit.groups.index(int(code))])
@@ -101,6 +103,7 @@ def starts(moment: Moment, process: str) -> tuple[StartFact, ...]:
                 shown(start.start),
                 shown(start.end),
                 start.uses,
+                longest,
                 shown(level),
             )
         )

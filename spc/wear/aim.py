@@ -185,20 +185,23 @@ class Start:
     Attributes
     ----------
     start, end
-        Expected part mean at the beginning, and at which it is to be renewed [unit].
+        Expected part mean at the beginning, and at which it is to be renewed [unit]; `end` is that at the longest life
+        seen when the wear would go on beyond it.
     uses
-        Uses in between, at the usual wear.
+        Uses in between, at the usual wear; None when that is more than the longest life seen.
     margin
         Distance kept from either limit: 2.33 part standard deviations, so that one part in 100 is out there.
     """
 
     start: float
     end: float
-    uses: float
+    uses: float | None
     margin: float
 
 
-def longest_start(lower: float, upper: float, part_sd: float, change_per_use: float) -> Start | None:
+def longest_start(
+    lower: float, upper: float, part_sd: float, change_per_use: float, longest: float
+) -> Start | None:
     """Level at which a worn-in tool starts so that its life between two limits is longest.
 
     Parameters
@@ -209,20 +212,33 @@ def longest_start(lower: float, upper: float, part_sd: float, change_per_use: fl
         Standard deviation of a part around the wear line [unit].
     change_per_use
         Usual wear, with its sign [unit per use].
+    longest
+        Longest life that the wear was learned from [uses]; nothing is said of what comes after.
 
     Returns
     -------
     Start or None
         None without wear, or when the limits leave no room for both margins.
 
+    Raises
+    ------
+    SpcError
+        `longest` is not positive.
+
     Notes
     -----
     Start one margin inside the limit that the wear leads away from, renew one margin before the other (acceptance
     control along a trend; common practice, no source).
     """
+    if not longest > 0.0:
+        raise SpcError(f"the longest life seen must be positive, got {longest:g}")
     margin = float(-ndtri(0.01)) * part_sd
     low, high = lower + margin, upper - margin
     if change_per_use == 0.0 or high <= low:
         return None
     start, end = (low, high) if change_per_use > 0 else (high, low)
-    return Start(start, end, abs(end - start) / abs(change_per_use), margin)
+    uses = abs(end - start) / abs(change_per_use)
+    if uses > longest:
+        # Stones bend, glaze and break down late in life: a line is not carried past the lives that taught it.
+        return Start(start, start + change_per_use * longest, None, margin)
+    return Start(start, end, uses, margin)

@@ -39,7 +39,10 @@ class KnowingShop(PaperShop):
 
     def starts(self, process: str):
         del process
-        return (StartFact("FOUR", 0.27, 0.14, 640.0, 0.24),)
+        return (
+            StartFact("FOUR", 0.27, 0.14, 640.0, 700.0, 0.24),
+            StartFact("SIX", 0.27, 0.2, None, 192.0, 0.24),
+        )
 
 
 def test_causes_are_suggested_with_what_speaks_for_and_against_and_the_check() -> None:
@@ -69,6 +72,8 @@ def test_what_is_left_stands_on_the_page_of_the_process() -> None:
     text = str(wear_part(Desk(shop), replace(off("bore_peak"), left=NEAR)))  # type: ignore[arg-type]
     assert "about 14 bores left (5 to 30) before the lower limit" in text
     assert "four: at its usual wear a set would last longest, about 650 bores" in text
+    # No life of more than 192 was seen by the other family: no number is made up for what comes after.
+    assert "after 192 bores, the most that any set has done" in text and "no number is said" in text
     assert "qualified sign-off" in text
     assert wear_part(Desk(shop), row("bore_size")) == ""  # type: ignore[arg-type]
 

@@ -1,15 +1,17 @@
 """Other shops from other seeds: stories found and how soon, false findings, and whether the range of uses left holds.
 
-    python -m tests.demo.seeds_wear 11 12 13
+    python -m tests.demo.seeds_wear --keep FOLDER 11 12 13
 
-prints one line a seed and a table at the end; without numbers it takes 20 seeds. About a minute a seed. Nothing is
-tuned to a seed: dates are those of `tests.demo.seeds`, true crossings follow from the scenario's own curves.
+prints one line a seed and a table at the end of every seed that FOLDER holds, so that a long run can be made in pieces;
+without numbers it takes 20 seeds. About a minute a seed. Nothing is tuned to a seed: dates are those of
+`tests.demo.seeds`, true crossings follow from the scenario's own curves.
 """
 
-import sys
+import argparse
+import json
 import tempfile
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date
 from pathlib import Path
 from statistics import median
@@ -82,32 +84,71 @@ def held(p10: float | None, p90: float | None, truth: float) -> bool:
     return (np.inf if p10 is None else p10) <= truth <= (np.inf if p90 is None else p90)
 
 
-def main(seeds: list[int]) -> None:
-    """Print a line a seed and the table."""
-    delays: dict[str, list[int | None]] = defaultdict(list)
-    false_counts: list[int] = []
-    told: dict[str, list[tuple[bool, float | None]]] = defaultdict(list)
+@dataclass(frozen=True)
+class Grown:
+    """What one reseeded shop showed.
+
+    Attributes
+    ----------
+    days
+        Days from the begin of each story until it was found; None where it was not found in time.
+    false
+        Findings that nobody planted.
+    lines
+        (life, p10, p50, p90, truth) of uses left.
+    """
+
+    days: dict[str, int | None]
+    false: list[str]
+    lines: list[tuple[str, float | None, float | None, float | None, float]]
+
+
+def grown(seed: int) -> Grown:
+    """One shop from its seed, taken in whole."""
+    with tempfile.TemporaryDirectory() as folder:
+        shop = grow(seed, Path(folder))
+        found, false = report(shop)
+        lines = forecasts(shop)
+        shop.close()
+    days = {}
+    for story in STORIES:
+        word = found[story.name].split(" ")[0]
+        days[story.name] = (date.fromisoformat(word) - story.begins).days if word[:1].isdigit() else None
+    return Grown(days, false, lines)
+
+
+def main(seeds: list[int], keep: Path) -> None:
+    """Grow the seeds that the folder does not hold yet, then print the table of all that it holds."""
     for seed in seeds:
-        with tempfile.TemporaryDirectory() as folder:
-            shop = grow(seed, Path(folder))
-            found, false = report(shop)
-            lines = forecasts(shop)
-            shop.close()
-        for story in STORIES:
-            word = found[story.name].split(" ")[0]
-            days_late = (date.fromisoformat(word) - story.begins).days if word[:1].isdigit() else None
-            delays[story.name].append(days_late)
-        false_counts.append(len(false))
-        for name, p10, p50, p90, truth in lines:
+        place = keep / f"{seed}.json"
+        if not place.exists():
+            place.write_text(json.dumps(asdict(grown(seed))), encoding="utf-8")
+        one = Grown(**json.loads(place.read_text(encoding="utf-8")))
+        good = sum(held(p10, p90, truth) for _, p10, _, p90, truth in one.lines)
+        print(  # noqa: T201
+            f"seed {seed}: days {list(one.days.values())}, false {len(one.false)}, "
+            f"ranges held {good} of {len(one.lines)}",
+            flush=True,
+        )
+    table([Grown(**json.loads(p.read_text(encoding="utf-8"))) for p in sorted(keep.glob("*.json"))])
+
+
+def table(shops: list[Grown]) -> None:
+    """Print what all of them showed."""
+    told: dict[str, list[tuple[bool, float | None]]] = defaultdict(list)
+    for shop in shops:
+        for name, p10, p50, p90, truth in shop.lines:
             told[name].append((held(p10, p90, truth), None if p50 is None else p50 - truth))
-        good = sum(held(p10, p90, truth) for _, p10, _, p90, truth in lines)
-        days = [delays[s.name][-1] for s in STORIES]
-        print(f"seed {seed}: days {days}, false {len(false)}, ranges held {good} of {len(lines)}", flush=True)  # noqa: T201
-    print(f"\n{len(seeds)} shops\n{'story':28} found   days of delay (middle)")  # noqa: T201
-    for name, values in delays.items():
+    print(f"\n{len(shops)} shops\n{'story':28} found   days of delay: middle, least, most")  # noqa: T201
+    for story in STORIES:
+        values = [shop.days[story.name] for shop in shops]
         known = [v for v in values if v is not None]
-        print(f"{name:28} {len(known):2d}/{len(values)}   {median(known) if known else '-'}")  # noqa: T201
-    print(f"\nfalse findings a month: {np.mean(false_counts) / MONTHS:.2f} (budget 1)")  # noqa: T201
+        late = f"{median(known):.0f}, {min(known)}, {max(known)}" if known else "-"
+        print(f"{story.name:28} {len(known):2d}/{len(values)}   {late}")  # noqa: T201
+    counts = [len(shop.false) for shop in shops]
+    print(  # noqa: T201
+        f"\nfalse findings a month: {np.mean(counts) / MONTHS:.2f} (budget 1), {min(counts)} to {max(counts)} a shop"
+    )
     print("\nuses left, 80 % range: held, of, middle error")  # noqa: T201
     everything: list[tuple[bool, float | None]] = []
     for name, values in sorted(told.items()):
@@ -120,4 +161,9 @@ def main(seeds: list[int]) -> None:
 
 
 if __name__ == "__main__":
-    main([int(text) for text in sys.argv[1:]] or list(range(31, 51)))
+    parser = argparse.ArgumentParser()
+    parser.add_argument("seeds", nargs="*", type=int, default=list(range(31, 51)))
+    parser.add_argument("--keep", type=Path, required=True)
+    asked = parser.parse_args()
+    asked.keep.mkdir(parents=True, exist_ok=True)
+    main(asked.seeds, asked.keep)

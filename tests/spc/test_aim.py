@@ -81,12 +81,25 @@ def test_too_little_or_nonsense_is_not_answered():
 
 
 def test_a_wearing_tool_starts_at_the_limit_it_leaves():
-    up = longest_start(0.0, 10.0, 1.0, 0.05)
-    down = longest_start(0.0, 10.0, 1.0, -0.05)
+    up = longest_start(0.0, 10.0, 1.0, 0.05, 200.0)
+    down = longest_start(0.0, 10.0, 1.0, -0.05, 200.0)
     assert up is not None and down is not None
     assert up.start == pytest.approx(2.326, abs=1e-3)
     assert down.start == pytest.approx(10.0 - up.start)
     assert up.uses == pytest.approx((10 - 2 * 2.326) / 0.05, abs=0.1)
     assert up.uses == pytest.approx(down.uses)
     assert norm.cdf(0.0, loc=up.start) == pytest.approx(0.01)
-    assert longest_start(0.0, 10.0, 1.0, 0.0) is None and longest_start(0.0, 4.0, 1.0, 0.1) is None
+    assert (
+        longest_start(0.0, 10.0, 1.0, 0.0, 200.0) is None and longest_start(0.0, 4.0, 1.0, 0.1, 200.0) is None
+    )
+
+
+def test_wear_is_not_carried_past_the_longest_life_seen():
+    """100 uses were seen and the limits would hold some 107: the line ends where the lives did."""
+    for sign in (1.0, -1.0):
+        found = longest_start(0.0, 10.0, 1.0, sign * 0.05, 100.0)
+        assert found is not None and found.uses is None
+        assert found.end == pytest.approx(found.start + sign * 5.0)
+        assert 1.0 < found.end < 9.0
+    with pytest.raises(SpcError, match="positive"):
+        longest_start(0.0, 10.0, 1.0, 0.05, 0.0)
