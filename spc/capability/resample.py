@@ -11,11 +11,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from spc.capability.tolerance import LEAST_PARTS, check_limits
 from spc.errors import LARGEST, SpcError, TooFewReadings
-from spc.variation import has_spread
 
 Array = NDArray[np.float64]
 COPIES = 2_000
 _CELLS = 4_000_000
+_LEAST_REACH = 1e-60
+"""Readings nearer to each other have squares beyond the range of a float. [unit]"""
 
 
 def part_weights(parts: int, rng: np.random.Generator, copies: int = COPIES) -> Array:
@@ -191,12 +192,13 @@ def bootstrap_index(
         raise SpcError(f"{int((np.abs(y) > LARGEST).sum())} reading(s) are infinite or beyond {LARGEST:g}")
     if not np.isfinite(y).any(axis=-1).all():
         raise SpcError("a part has no reading: leave it out")
-    for at, table in enumerate(y if y.ndim == 3 else y[None]):
-        seen = table[np.isfinite(table)]
-        if not has_spread(float(np.std(seen - seen[0])), seen):
-            raise SpcError(
-                f"process {at + 1}: all readings are equal, the spread is below what the gauge shows"
-            )
+    table = y.reshape(-1, parts * y.shape[-1])
+    reach = np.nanmax(table, axis=1) - np.nanmin(table, axis=1)
+    flat = np.flatnonzero(~(reach > np.maximum(1e-12 * np.nanmax(np.abs(table), axis=1), _LEAST_REACH)))
+    if flat.size:
+        raise SpcError(
+            f"process {flat[0] + 1}: all readings are equal, the spread is below what the gauge shows"
+        )
     weights = part_weights(parts, np.random.default_rng(seed), copies)
     copy, error = resampled_index(y, weights, lower, upper)
     whole, whole_error = resampled_index(y, np.ones((1, parts)), lower, upper)
