@@ -238,6 +238,14 @@ def _costs(plan: Plan) -> Iterator[Finding]:
     for key, costs in plan.costs.items():
         if key != "shop" and key not in plan.families:
             yield _unknown(("costs", key), "family", key, (*plan.families, "shop"))
+        for operation, price in costs.redo.items():
+            if operation not in plan.operations:
+                yield _unknown(("costs", key, "redo", operation), "operation", operation, plan.operations)
+            if not price > 0:
+                reason = f"{price:g} is no cost of doing {operation} again."
+                yield Finding(
+                    ("costs", key, "redo", operation), reason, "Write an amount above 0, or leave it out."
+                )
         chance = costs.comeback_chance
         if chance is not None and (len(chance) != 2 or not 0 <= chance[0] <= chance[1] <= 1):
             reason = "a chance range is two numbers from 0 to 1, the smaller first."

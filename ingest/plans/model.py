@@ -219,9 +219,8 @@ class EventKind(Entry):
 class Costs(Entry):
     """What mistakes and hours cost, in the shop's currency; all optional."""
 
-    rehone: float | None = None
-    linehone_redo: float | None = None
-    redeck: float | None = None
+    redo: dict[str, float] = Field(default_factory=dict)
+    """Doing an operation again on a part, by the operation's key."""
     scrap: float | None = None
     comeback_cost: float | None = None
     comeback_chance: Amounts | None = None

@@ -3,23 +3,12 @@
 from __future__ import annotations
 
 from ingest.answers.case import CaseFamily
-from ingest.plans.model import Costs, Plan
+from ingest.plans.model import Plan
 from spc.change.service_money import FamilyMoney, Money, Price, service_money
 
 MONTH_DAYS = 365.25 / 12
 """Days of a month, for rates. [days]"""
 SHOP = "shop"
-
-
-def redo_cost(plan: Plan, costs: Costs, operation: str) -> float | None:
-    """What doing an operation again costs; which of the plan's amounts that is follows from what it makes."""
-    made = [
-        entry for entry in plan.features.values() if entry.operation == operation and entry.derive is None
-    ]
-    if any(entry.kind == "height" for entry in made):
-        return costs.redeck
-    words = operation.replace("_", " ").lower().split()
-    return costs.linehone_redo if "line" in words else costs.rehone
 
 
 def case_money(
@@ -70,10 +59,10 @@ def case_money(
         if f.of_now < 1 or f.of_then < 1:
             continue
         costs = plan.costs.get(f.family)
-        redo = redo_cost(plan, costs, operation) if costs is not None else None
+        redo = costs.redo.get(operation) if costs is not None else None
         if costs is None or redo is None or costs.scrap is None:
             return None, (
-                f"The plan does not say what a bad part of {f.family_name} costs (costs.{f.family}: doing it again "
+                f"The plan does not say what a bad part of {f.family_name} costs (costs.{f.family}: redo.{operation} "
                 "and scrap): no cost can be told."
             )
         chance = costs.comeback_chance or (0.0, 0.0)

@@ -8,7 +8,7 @@ import numpy as np
 
 from ingest.answers.wear import AimFact, StartFact
 from ingest.assessing.forecast import fit_of, limits_now, lives_of_process
-from ingest.plans.model import Costs, Feature, Plan
+from ingest.plans.model import Feature, Plan
 from ingest.state.moment import Moment
 from spc.units import to_base
 from spc.wear.aim import best_aim, longest_start
@@ -22,22 +22,15 @@ def costs_of(plan: Plan, feature: Feature, family: str) -> tuple[float, float] |
     """What a part too small and a part too large costs; None when the plan does not say.
 
     A bore left small is worked again and one gone large is scrap; a deck left high is cut again and one cut low is
-    scrap. Which work is done again follows from the kind of the feature and the name of its operation.
+    scrap. What working it again costs stands in the plan by operation.
     """
     costs = plan.costs.get(family)
     if costs is None or costs.scrap is None:
         return None
-    again = _again(costs, feature)
+    again = costs.redo.get(feature.operation)
     if again is None:
         return None
     return (costs.scrap, again) if feature.kind == "height" else (again, costs.scrap)
-
-
-def _again(costs: Costs, feature: Feature) -> float | None:
-    if feature.kind == "height":
-        return costs.redeck
-    line = "line" in feature.operation.replace("_", " ").split()
-    return costs.linehone_redo if line else costs.rehone
 
 
 def aims(moment: Moment, process: str) -> tuple[AimFact, ...]:
