@@ -6,6 +6,8 @@ import numpy as np
 
 from spc.charts.short_run import standardised_means
 from spc.charts.together import Reference, learn_reference, t_squared, weighted_t_squared
+from spc.process import ProcessData, ProcessOptions
+from spc.score.assess import assess
 from tests.reference.tables import column, printed, rows, table
 
 
@@ -66,3 +68,21 @@ def test_flow_rates_as_later_parts_of_one_feature():
     x = column("nist_flowrate.csv", "flowrate")
     found = t_squared(x[:, None])
     assert np.allclose(found.panel.values, ((x - x.mean()) / x.std(ddof=1)) ** 2)
+
+
+def test_scores_of_a_process_of_which_nothing_is_known():
+    """Quesenberry (1991), J. Quality Technology 23, 213-224: his Q of unknown mean and variance, on NIST's flow rates.
+
+    No published figures were found; these were recomputed twice, from the definition and as the t of a dummy variable.
+    """
+    x = np.array([49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1])
+    none = np.zeros(10, int)
+    data = ProcessData(
+        readings=x[:, None], strata=(), family=none, day=np.arange(10), run_length=np.full(10, 5_000.0),
+        level=none, life=none - 1, wear=np.zeros(10), learn=np.ones(10, bool),
+    )  # fmt: skip
+    told = assess(data, ProcessOptions(daily=False)).score
+    theirs = ("0.5387", "1.1335", "-0.8989", "1.0115", "1.4786", "1.0988", "1.4450", "0.6189")
+    assert np.isnan(told[:2]).all()
+    for score, text in zip(told[2:], theirs, strict=True):
+        assert score == printed(text)
