@@ -23,6 +23,7 @@ EARLIER = 3
 
 Floats = NDArray[np.float64]
 Step = Callable[[int, int], None]
+GaugeShare = Callable[[str, str], float | None]
 
 
 @dataclass(frozen=True)
@@ -137,6 +138,7 @@ def month_lines(
     first: date,
     last: date,
     step: Step | None = None,
+    gauges: GaugeShare | None = None,
 ) -> list[MonthLine]:
     """All lines of a month.
 
@@ -148,6 +150,8 @@ def month_lines(
         Days of the month, both counted.
     step : callable, optional
         Told lines done and lines in all; what it raises ends the work.
+    gauges : callable, optional
+        What the gauges bring to one value of a process in a family from reading to reading. [base unit]
 
     Returns
     -------
@@ -166,7 +170,8 @@ def month_lines(
     lines, pairs = [], []
     for done, (source, family, now, earlier) in enumerate(wanted):
         stood = standing_in(signals.get(source.parent, ()), first, last)
-        line = _line(moment, source, family, now, earlier, stood)
+        share = gauges(source.process, family) if gauges is not None else None
+        line = _line(moment, source, family, now, earlier, stood, share)
         lines.append(line)
         pair = _pair(line, now, earlier, len(pairs))
         if pair is not None:
@@ -203,6 +208,7 @@ def _line(
     now: Chosen,
     earlier: Chosen | None,
     stood: tuple[SignalFact, ...],
+    gauge_sd: float | None,
 ) -> MonthLine:
     plan = moment.known.plan
     feature = plan.features[source.feature]
@@ -222,6 +228,7 @@ def _line(
             kind=feature.kind,
             judge_absolute=feature.judge == "absolute",
             shape=feature.told_by,
+            gauge_sd=gauge_sd,
         )
         why = held.refused
     except SpcError as error:

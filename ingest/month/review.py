@@ -11,7 +11,7 @@ from ingest.answers.month import MonthLine, MonthReview, MonthRun
 from ingest.answers.processes import ReceiptFact, SetAsideFact, SignalFact
 from ingest.assessing.assessment import ProcessState
 from ingest.month.acts import most_urgent
-from ingest.month.lines import choose, month_days, month_lines, months_before, sources
+from ingest.month.lines import GaugeShare, choose, month_days, month_lines, months_before, sources
 from ingest.month.signals import month_aside, month_gauges, month_signals
 from ingest.plans.limits import EPOCH
 from ingest.state.moment import Moment
@@ -29,6 +29,7 @@ def month_review(
     year: int,
     month: int,
     step: Callable[[int, int], None] | None = None,
+    share: GaugeShare | None = None,
 ) -> MonthReview:
     """Everything that is told of a month; a pure function of its arguments.
 
@@ -48,6 +49,8 @@ def month_review(
     year, month : int
     step : callable, optional
         Told lines done and lines in all; what it raises ends the work.
+    share : callable, optional
+        As `gauges` of `month_lines`.
 
     Returns
     -------
@@ -60,7 +63,7 @@ def month_review(
     by_process: dict[str, list[SignalFact]] = {}
     for signal in signals:
         by_process.setdefault(signal.process, []).append(signal)
-    lines = month_lines(moment, by_process, first, last, step)
+    lines = month_lines(moment, by_process, first, last, step, share)
     told = month_signals(plan, signals, first, last)
     gauges = month_gauges(moment, states, first, upto)
     known = {r.id: moment.calendar.local(r.known_at).date() for r in receipts}

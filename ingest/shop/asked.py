@@ -21,7 +21,8 @@ from ingest.answers.processes import (
 from ingest.answers.wear import AimFact, BacktestView, CauseFact, FirstOfDay, StartFact, WearView
 from ingest.assessing.states import board_rows
 from ingest.readings.known import standing
-from ingest.shop.open import OpenShop, ShopError
+from ingest.shop.gauges import GaugeAskingShop
+from ingest.shop.open import ShopError
 from ingest.state import queries
 from ingest.views import history
 from ingest.views.process import columns_of, events_on, process_view
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
     from spc.capability.shapes import Drawable
 
 
-class AnsweringShop(OpenShop):
+class AnsweringShop(GaugeAskingShop):
     """Questions to a shop. Use `ingest.shop.shop.Shop`.
 
     What a page needs is loaded when it is first asked for, so that a start does not wait for it.
@@ -150,7 +151,8 @@ class AnsweringShop(OpenShop):
         """Capability of one family on one process from the parts of some days (see `ingest.views.ability`)."""
         from ingest.views.ability import capability
 
-        return capability(self._now_moment(), process, family, since, until)
+        moment = self._now_moment()
+        return capability(moment, process, family, since, until, self.gauge_share(process, family))
 
     def histogram(self, process: str, family: str, fit: Drawable | None) -> Histogram | None:
         """Readings of one family on one process in classes (see `ingest.views.ability`)."""
@@ -213,7 +215,8 @@ class AnsweringShop(OpenShop):
             moment, states = self._now_moment(), queries.states(self._store, self.plan.zone)
             signals = queries.signals(self._store, self.plan.zone)
             aside, receipts, digest = self.set_aside_rows(), self.receipts(), self.digest()
-        return month_review(moment, states, signals, aside, receipts, self.now(), digest, year, month, step)
+        told = moment, states, signals, aside, receipts, self.now(), digest
+        return month_review(*told, year, month, step, self.gauge_share)
 
     def month_run(self, line: MonthLine, year: int, month: int) -> MonthRun | None:
         """What is drawn of one line of a month."""

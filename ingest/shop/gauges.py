@@ -65,6 +65,12 @@ class GaugeAskingShop(OpenShop):
 
         return part_conforms(*self._trusted(), serial)
 
+    def gauge_share(self, process: str, family: str) -> float | None:
+        """What the gauges bring to one value of a process from reading to reading; None where it is not known."""
+        from ingest.gauges.share import repeats_in
+
+        return repeats_in(*self._trusted(), process, family)
+
     def coarse_charts(self, process: str) -> tuple[str, ...]:
         """Gauges whose steps are too coarse for the chart of a process."""
         from ingest.gauges.coarse import coarse_charts

@@ -15,7 +15,6 @@ from ingest.plans.model import Plan
 from ingest.shop.asked import AnsweringShop
 from ingest.shop.backup import snapshot, unpack, write_backup
 from ingest.shop.folder import Folder, catch_up, mirror
-from ingest.shop.gauges import GaugeAskingShop
 from ingest.shop.open import ShopError
 from ingest.shop.rows import RowDecidingShop
 from ingest.state import queries
@@ -31,7 +30,7 @@ PLAN_FILE = "plan file"
 """Stands for who accepted a plan that was edited by hand in the folder."""
 
 
-class Shop(RowDecidingShop, GaugeAskingShop, AnsweringShop):
+class Shop(RowDecidingShop, AnsweringShop):
     """An open shop folder. Make one with `create` or `open`; close it to give the folder back.
 
     Safe to share between threads: reading takes a cursor for each call, writing one turn at a time.

@@ -16,7 +16,12 @@ from spc.capability.shapes import Drawable
 
 
 def capability(
-    moment: Moment, process: str, family: str, since: date | None = None, until: date | None = None
+    moment: Moment,
+    process: str,
+    family: str,
+    since: date | None = None,
+    until: date | None = None,
+    gauge_sd: float | None = None,
 ) -> Capability | None:
     """What a process can hold in a family.
 
@@ -27,6 +32,8 @@ def capability(
     family : str
     since, until : date, optional
         First and last day of the parts looked at (both counted); by default all.
+    gauge_sd : float, optional
+        What the gauges bring to one value from reading to reading, to be told apart. [base unit]
 
     Returns
     -------
@@ -50,6 +57,7 @@ def capability(
         kind=feature.kind,
         judge_absolute=feature.judge == "absolute",
         shape=feature.told_by,
+        gauge_sd=gauge_sd,
     )
 
 

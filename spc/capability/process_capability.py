@@ -136,7 +136,8 @@ def process_capability(
         Overrides the choice by kind and fit. Weibull and Johnson shapes are only ever taken when asked for; their
         spread cannot be split, so that there is no Cp, no Cpk and no list of causes.
     gauge_sd : float, optional
-        Repeatability of the gauge, to be shown apart. [unit of the readings; log for lognormal]
+        Repeatability of the gauge, to be shown apart; of a lognormal shape its share of the median counts.
+        [unit of the readings]
     confidence : float
         Of all intervals, two-sided.
     seed : int
@@ -210,6 +211,8 @@ def process_capability(
         fitted = fit_sizes(y, confidence)
         if fitted.fit.mean < UNFOLDED * fitted.fit.sigma:
             return _of_sizes(begun, fitted, confidence)
+    if chosen == "lognormal" and gauge_sd is not None:
+        gauge_sd = gauge_sd / middle
     return _of_strata(begun, chosen, scaled, strata, gauge_sd, confidence, np.random.default_rng(seed))
 
 

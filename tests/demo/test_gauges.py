@@ -215,3 +215,18 @@ def test_the_trial_after_the_repair_finds_what_the_gauge_really_does(demo_shop: 
     assert low < 0.9**2 < high
     assert result.percent_tolerance is not None
     assert result.percent_tolerance.estimate > 10
+
+
+def test_what_limits_a_process_names_the_gauge_where_its_repeats_are_known(demo_shop: Shop) -> None:
+    """The scenario's bore gauges repeat to 0.9 micrometres, of a tolerance of 20; the touch probe was never checked."""
+    held = demo_shop.capability("HN1/finish_hone/cyl_size", "F1")
+    assert held is not None
+    (share,) = [c for c in held.causes if c.name == "gauge"]
+    assert share.sigma == pytest.approx(0.9, abs=0.25)
+    assert share.share_of_tolerance == pytest.approx(6 * 0.9 / 20, abs=0.08)
+    decks = demo_shop.capability("DM1/deck/deck_height", "F1")
+    assert decks is not None
+    assert "gauge" not in [c.name for c in decks.causes]
+    told = [x for x in demo_shop.month(2025, 10).lines if x.process == "HN1/finish_hone/cyl_size"]
+    assert all(any(c.name == "gauge" for c in x.held.causes) for x in told if x.held and x.held.causes)
+    assert told

@@ -394,6 +394,10 @@ def test_of_a_taper_only_what_two_readings_do_not_share_is_in_doubt(tmp_path: Pa
         assert repeat == pytest.approx(1.0, abs=0.3)
         assert tapers[0].standard == pytest.approx(math.sqrt(2) * repeat)
         assert told[made[0].serial]["size"].standard > 3.0
+        shares = {p.split("/")[-1]: shop.gauge_share(p, "F4") for p in shop._now_moment().processes}
+        assert shares["size"] == pytest.approx(repeat)
+        assert shares["taper"] == pytest.approx(math.sqrt(2) * repeat)
+        assert shares["ring"] is None
 
 
 def test_a_derived_value_weighs_the_readings_of_its_complete_sets(hot: Shop) -> None:

@@ -400,3 +400,13 @@ def test_impossible_input_is_a_named_error(call, error, says):
 def test_distance_index_takes_the_nearer_side():
     assert float(distance_index(-3.0, 0.0, 6.0, -3.0, 12.0)) == 1.0
     assert float(distance_index(-3.0, 0.0, 6.0, -6.0, 6.0)) == 1.0
+
+
+def test_the_gauge_behind_a_lognormal_shape_counts_by_its_share_of_the_median():
+    """A gauge of 1 % of the median among readings that spread by 10 % takes a hundredth of the variance."""
+    rng = np.random.default_rng(8)
+    y = 5.0 * np.exp(rng.normal(0, 0.1, (60, 4)))
+    found = process_capability(y, None, 9.0, strata=[], stable=True, shape="lognormal", gauge_sd=0.05)
+    (gauge,) = [c for c in found.causes if c.name == "gauge"]
+    assert gauge.sigma == pytest.approx(0.01, rel=0.05)
+    assert gauge.share_of_variance == pytest.approx(0.01, rel=0.3)
