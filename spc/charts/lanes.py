@@ -31,8 +31,8 @@ class Lanes:
         self._series, self._n = series, n
         self._number = -(-n // _PIECE)
         shape = (_PIECE, series, self._number)
-        self._points, self._own, self._total = np.zeros(shape), np.empty(shape), np.empty(shape)
-        self._beyond, self._also = np.empty(shape, dtype=bool), np.empty(shape, dtype=bool)
+        self._points, self._own = np.zeros(shape), np.empty(shape)
+        self._beyond = np.empty(shape, dtype=bool)
 
     def take(self, scores: Array) -> None:
         """Cut a block of series into pieces.
@@ -94,29 +94,36 @@ class Lanes:
         -------
         int array, shape (series,)
         """
-        np.subtract(self._points, allowance, out=self._total)
-        self._sum_beyond(limit, self._beyond)
-        np.subtract(-allowance, self._points, out=self._total)
-        self._sum_beyond(limit, self._also)
-        self._beyond |= self._also
-        self._beyond[self._n - (self._number - 1) * _PIECE :, :, -1] = False
-        return self._by_series()
+        upper, above = self._reached(np.add, 1.0, allowance, limit)
+        lower, below = self._reached(np.subtract, -1.0, allowance, limit)
+        lanes = np.flatnonzero(above | below)
+        high, low = upper.ravel()[lanes], lower.ravel()[lanes]
+        last = lanes % self._number == self._number - 1
+        found = np.zeros(lanes.size)
+        for at, row in enumerate(self._points.reshape(_PIECE, -1)[:, lanes]):
+            high, low = np.maximum(high + row - allowance, 0.0), np.maximum(low - row - allowance, 0.0)
+            beyond = (high > limit) | (low > limit)
+            # The last piece of a series is filled up.
+            found += beyond & ~last if (self._number - 1) * _PIECE + at >= self._n else beyond
+        return np.bincount(lanes // self._number, found, minlength=self._series).astype(int)
 
-    def _sum_beyond(self, limit: float, beyond: NDArray[np.bool_]) -> None:
-        """Where the sum that never falls below 0 exceeds a limit; `_total` holds the steps and is used up."""
-        total, own = self._total, self._own
-        np.maximum(total[0], 0.0, out=own[0])
-        for (before, this), (lane, here) in zip(pairwise(own), pairwise(total), strict=True):
-            np.add(before, here, out=this)
-            np.maximum(this, 0.0, out=this)
-            np.add(here, lane, out=here)
-        # From a start s a piece runs at the larger of its own sum from 0 and s + all its steps; so do its ends.
-        whole = np.cumsum(total[-1], axis=1)
-        ends = whole + np.maximum.accumulate(own[-1] - whole, axis=1)
+    def _reached(
+        self, step: np.ufunc, sign: float, allowance: float, limit: float
+    ) -> tuple[Array, NDArray[np.bool_]]:
+        """Where the sum that never falls below 0 stands at the start of each piece, and which may pass the limit."""
+        now, top = np.zeros(self._points.shape[1:]), np.zeros(self._points.shape[1:])
+        for row in self._points:
+            step(now, row, out=now)
+            np.subtract(now, allowance, out=now)
+            np.maximum(now, 0.0, out=now)
+            np.maximum(top, now, out=top)
+        # From a start s a piece ends at the larger of its own sum from 0 and s + all its steps, and it never lies
+        # higher than s above its own sum.
+        whole = np.cumsum(sign * self._points.sum(axis=0) - _PIECE * allowance, axis=1)
+        ends = whole + np.maximum.accumulate(now - whole, axis=1)
         starts = np.zeros(ends.shape)
         starts[:, 1:] = ends[:, :-1]
-        np.maximum(own, np.add(total, starts, out=total), out=own)
-        np.greater(own, limit, out=beyond)
+        return starts, starts + top > limit
 
     def _by_series(self) -> Ints:
         at = np.flatnonzero(self._beyond)
