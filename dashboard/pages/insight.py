@@ -12,7 +12,7 @@ from dashboard.markup import join, table, tag
 from dashboard.words.amounts import amount, day, size
 from dashboard.words.causes import apart_texts, fit_text
 from dashboard.words.left import about, left_text
-from dashboard.words.wear import CAUTION, faster_text, limit_text, missed_text, set_text
+from dashboard.words.wear import CAUTION, beside_text, faster_text, limit_text, missed_text, set_text
 from ingest.answers.processes import BoardRow, CauseFact
 from ingest.answers.wear import AimFact, StartFact
 
@@ -82,6 +82,13 @@ def day_part(desk: Desk, row: BoardRow) -> Markup:
     )  # fmt: skip
 
 
+def beside_part(desk: Desk, row: BoardRow) -> Markup | None:
+    """What else the set makes, and whether it bears out what is said of its wear."""
+    found = desk.remember(("beside", row.process), lambda: desk.shop.companions(row.process))
+    text = beside_text(row.left, found) if row.left is not None and found else ""
+    return tag("p", text, class_="facts") if text else None
+
+
 def wear_part(desk: Desk, row: BoardRow) -> Markup:
     """How much is left of the tool; empty for a process without one."""
     left = row.left
@@ -95,6 +102,7 @@ def wear_part(desk: Desk, row: BoardRow) -> Markup:
             tag("h2", f"How much is left of the {left.renewal}?"),
             tag("p", set_text(left), ": ", text, f" before {before}" if before else "", ".", class_="why"),
             tag("p", faster_text(left), class_="why") if left.faster else None,
+            beside_part(desk, row),
             tag("p", missed_text(left), class_="why") if left.renewed_at is not None else None,
             [tag("p", text) for text in _starts(desk, row, starts)],
             tag("p", tag("a", "This set on the earlier ones, and how good such forecasts were",

@@ -13,6 +13,7 @@ from dashboard.figures.frame import CONFIG
 from dashboard.figures.wear import wear_chart
 from dashboard.markup import join, made, table, tag
 from dashboard.pages.board import process_href, state_mark
+from dashboard.pages.insight import beside_part
 from dashboard.words.amounts import amount, count, day
 from dashboard.words.left import left_text
 from dashboard.words.wear import (
@@ -74,6 +75,7 @@ def _tool(desk: Desk, renewal: Renewal, rows: list[BoardRow], said: Advice) -> l
             tag("p", tag("b", advice_text(renewal, said.word), class_=LOOK[said.word]), class_="big-state"),
             tag("p", said.why, class_="why"),
             tag("p", fast[0], class_="why") if fast else None,
+            beside_part(desk, first),
             tag("p", missed_text(first.left), class_="why") if missed_text(first.left) else None,
             tag("p", set_text(first.left), ".", class_="facts"),
             _features(desk, rows),
@@ -158,6 +160,7 @@ def _one(desk: Desk, process: str) -> tuple[str, list[Any]]:
                 f" before {limit_text(row, desk.shop.plan)}" if limit_text(row, desk.shop.plan) else "", ".",
                 class_="why"),
             tag("p", faster_text(row.left), class_="why") if row.left.faster else None,
+            beside_part(desk, row),
             _bent(view),
             tag("p", CAUTION, class_="caution-here"),
             tag("p", tag("a", "Its chart in order of time, its signals and what was done", href=process_href(process))),

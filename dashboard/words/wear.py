@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from dashboard.words.advice import renew
-from dashboard.words.amounts import day, rarity, size
+from dashboard.words.amounts import amount, day, rarity, size
 from dashboard.words.left import left_text
 from ingest.answers.processes import BoardRow, LeftFact, State
+from ingest.answers.wear import CompanionFact
 
 if TYPE_CHECKING:
     from ingest.plans.model import Plan, Renewal
@@ -51,6 +52,34 @@ def faster_text(left: LeftFact) -> str:
         f"This set wears faster than the {left.taught} before it that had no trouble; chance alone shows that "
         f"{rarity(left.faster_days)}."
     )
+
+
+def _beside(one: CompanionFact) -> str:
+    """What one companion does, after "beside it": ``"cycle time is 1.28 times the usual"``."""
+    if one.difference is not None:
+        return f"{one.feature_name} is {amount(one.difference, one.display, one.decimals, signed=True)} from the usual"
+    what = f"the scatter of {one.feature_name} within a block" if one.scatter else one.feature_name
+    return f"{what} is {one.ratio:.2f} times the usual"
+
+
+def beside_text(left: LeftFact, found: Sequence[CompanionFact]) -> str:
+    """What else this set makes, and whether it bears out what is said of its wear; empty where nothing can be held
+    against earlier sets."""
+    known = [one for one in found if one.ratio is not None or one.difference is not None]
+    if not known:
+        return ""
+    moved = [_beside(one) for one in known if one.moved]
+    if moved:
+        bears = (
+            "What else this set makes bears that out"
+            if left.faster
+            else "But something else this set makes moves"
+        )
+        return f"{bears}: {'; '.join(moved)} at this age."
+    names = ", ".join(f"scatter of {one.feature_name}" if one.scatter else one.feature_name for one in known)
+    if left.faster:
+        return f"Nothing else this set makes bears that out yet: {names} move as in earlier sets."
+    return f"What else this set makes moves as in earlier sets: {names}."
 
 
 def missed_text(left: LeftFact) -> str:

@@ -205,6 +205,27 @@ class StartFact:
 
 
 @dataclass(frozen=True)
+class CompanionFact:
+    """What else a tool makes, in the current life against the earlier ones of the same age."""
+
+    process: str
+    feature_name: str
+    display: str
+    decimals: int
+    scatter: bool
+    """The scatter of a size within a part, instead of a level."""
+    ratio: float | None
+    """Latest parts over the usual course; None for what is told as a difference, or of which too little is known."""
+    difference: float | None
+    """Latest parts less the usual course. [base unit]"""
+    moved: bool
+    """It rises (a level: or falls) so much faster than in earlier lives that chance hardly shows it, all companions
+    together."""
+    lives: int
+    """Earlier lives that it is held against."""
+
+
+@dataclass(frozen=True)
 class FirstOfDay:
     """The first part of a day stands apart from the later ones."""
 

@@ -18,7 +18,15 @@ from ingest.answers.processes import (
     SetAsideFact,
     SourceRow,
 )
-from ingest.answers.wear import AimFact, BacktestView, CauseFact, FirstOfDay, StartFact, WearView
+from ingest.answers.wear import (
+    AimFact,
+    BacktestView,
+    CauseFact,
+    CompanionFact,
+    FirstOfDay,
+    StartFact,
+    WearView,
+)
 from ingest.assessing.states import board_rows
 from ingest.readings.known import standing
 from ingest.shop.gauges import GaugeAskingShop
@@ -199,6 +207,13 @@ class AnsweringShop(GaugeAskingShop):
 
         moment = self._now_moment()
         return starts(moment, process) if process in moment.processes else ()
+
+    def companions(self, process: str) -> tuple[CompanionFact, ...]:
+        """What else its tool makes, in this life against the earlier ones; empty without such a tool."""
+        from ingest.views.companions import companions
+
+        moment = self._now_moment()
+        return companions(moment, process) if process in moment.processes else ()
 
     def wear_backtest(self, process: str) -> BacktestView | None:
         """What was forecast of every finished life of its tool, against what came; None without such a tool."""

@@ -29,6 +29,7 @@ from ingest.answers.processes import (
     SpecFact,
     State,
 )
+from ingest.answers.wear import CompanionFact
 from ingest.gauges.view import GaugesView
 from ingest.intake.inbox import InboxState
 from ingest.plans.file import parse_plan
@@ -279,6 +280,10 @@ class PaperShop:
         return ()
 
     def starts(self, process: str) -> tuple[()]:
+        del process
+        return ()
+
+    def companions(self, process: str) -> tuple[CompanionFact, ...]:
         del process
         return ()
 

@@ -13,11 +13,11 @@ from dashboard.pages import stones
 from dashboard.serving.web import resolve
 from dashboard.words.left import about, left_text
 from dashboard.words.sentences import reason
-from dashboard.words.wear import advice, faster_text, missed_text
+from dashboard.words.wear import advice, beside_text, faster_text, missed_text
 from dashboard.work.backtest import backtest
 from dashboard.work.status import as_records
 from ingest.answers.processes import BoardRow, LeftFact
-from ingest.answers.wear import BacktestView, LifeTrace, LifeTried, WearView
+from ingest.answers.wear import BacktestView, CompanionFact, LifeTrace, LifeTried, WearView
 from tests.dashboard.paper_shop import PaperShop, off, row
 
 PEAK = "HONE/finish_hone/bore_peak"
@@ -202,3 +202,21 @@ def test_a_set_that_looks_fresh_again_is_asked_about() -> None:
     assert "At about 61 bores" in missed_text(left(renewed_at=61.2))
     shop = WearingShop(replace(NEAR, renewed_at=61.2))
     assert "was it dressed or changed and not logged?" in page(shop, "/stones")
+
+
+def test_what_else_the_set_makes_bears_out_that_it_wears_faster_or_does_not() -> None:
+    cycle = CompanionFact("H/h/cycle", "cycle time", "min", 1, False, 1.28, None, True, 8)
+    scatter = CompanionFact("H/h/size", "cylinder size", "thou", 2, True, 1.05, None, False, 8)
+    taper = CompanionFact("H/h/taper", "cylinder taper", "thou", 2, False, None, 5.08, True, 8)
+    unknown = CompanionFact("H/h/round", "out-of-round", "thou", 2, False, None, None, False, 0)
+    fast = left(faster_days=900.0)
+    said = beside_text(fast, (cycle, scatter, taper, unknown))
+    assert said.startswith("What else this set makes bears that out: cycle time is 1.28 times the usual")
+    assert "cylinder taper is +0.20 thou from the usual" in said and "size" not in said
+    assert "Nothing else this set makes bears that out yet: scatter of cylinder size" in beside_text(
+        fast, (scatter,)
+    )
+    assert "something else this set makes moves" in beside_text(left(), (cycle,))
+    assert "as in earlier sets" in beside_text(left(), (scatter,))
+    # Of what nothing is known, nothing is said.
+    assert beside_text(fast, (unknown,)) == "" and beside_text(fast, ()) == ""
