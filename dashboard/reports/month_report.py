@@ -24,6 +24,7 @@ from dashboard.reports.month_words import (
     stable_text,
 )
 from dashboard.words.amounts import count, day, moment, sentence_case, size
+from dashboard.words.gauges import ranged
 from dashboard.words.sentences import named
 from ingest.answers.month import MonthGauge, MonthLine, MonthReview, MonthRun
 from ingest.plans.model import Plan
@@ -256,6 +257,12 @@ def _gauges(gauges: Sequence[MonthGauge]) -> Markup:
     def coarse(g: MonthGauge) -> str:
         return f"too coarse for {', '.join(g.coarse)}" if g.coarse else "fine enough"
 
+    def second(g: MonthGauge) -> str:
+        return "; ".join(
+            f"{a.reference}, {count(a.parts, 'block')}: {ranged(a.mean, a.display, a.decimals, signed=True)}"
+            for a in g.audits
+        )
+
     rows = [
         (
             named(g.gauge, g.name),
@@ -264,11 +271,12 @@ def _gauges(gauges: Sequence[MonthGauge]) -> Markup:
             f"every {g.usual_gap:.0f} working days" if g.usual_gap else "–",
             state(g),
             coarse(g) if g.readings else "–",
+            second(g) or "–",
         )
         for g in gauges
     ]
     return table(
-        ("Gauge", "Readings", "Last check", "Usual", "State", "Its steps"),
+        ("Gauge", "Readings", "Last check", "Usual", "State", "Its steps", "Less a second gauge"),
         rows,
         empty="The plan names no gauge.",
     ) + (tag("p", STEPS, class_="hint") if any(g.coarse for g in gauges) else Markup(""))

@@ -10,6 +10,7 @@ from datetime import date, datetime
 from dashboard.reports.month_report import month_name
 from dashboard.reports.month_words import act_text, change_text, limits_text, signal_text
 from dashboard.words.amounts import unit_text
+from dashboard.words.gauges import ranged
 from dashboard.words.sentences import named
 from ingest.answers.month import MonthLine, MonthReview
 from ingest.plans.model import Plan
@@ -58,6 +59,10 @@ def sheets(review: MonthReview, plan: Plan) -> list[Sheet]:
             g.doubt_since,
             g.doubt_until,
             ", ".join(g.coarse),
+            "; ".join(
+                f"{a.reference} on {a.feature_name}, {a.parts}: {ranged(a.mean, a.display, a.decimals, signed=True)}"
+                for a in g.audits
+            ),
         ]
         for g in review.gauges
     ]
@@ -83,7 +88,7 @@ def sheets(review: MonthReview, plan: Plan) -> list[Sheet]:
         ("Signals", ("machine", "feature", "what changed", "began about", "signal", "opened in the month",
                      "closed in the month", "closed on", "days until closed", "cause"), signals),
         ("Gauges", ("gauge", "readings", "last check", "usual gap [working days]", "waited [working days]", "due",
-                    "in doubt from", "in doubt to", "steps too coarse for"), gauges),
+                    "in doubt from", "in doubt to", "steps too coarse for", "less a second gauge"), gauges),
         ("Rows set aside", ("rows", "kind", "reason", "what to do", "waits for somebody", "files"), aside),
         ("About", ("what", "value"), about),
     ]  # fmt: skip

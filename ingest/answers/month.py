@@ -9,6 +9,7 @@ from ingest.answers.processes import SignalFact
 from spc.capability.histogram import Histogram
 from spc.capability.months import MonthChange
 from spc.capability.process_capability import Capability
+from spc.mean_squares import Ranged
 
 
 @dataclass(frozen=True)
@@ -94,6 +95,19 @@ class MonthSignal:
 
 
 @dataclass(frozen=True)
+class MonthAudit:
+    """What a second gauge found on the parts of a month."""
+
+    reference: str
+    feature_name: str
+    parts: int
+    mean: Ranged
+    """Read by the gauge less read again, mean over the parts."""
+    display: str
+    decimals: int
+
+
+@dataclass(frozen=True)
 class MonthGauge:
     """One gauge at the end of the month."""
 
@@ -114,6 +128,8 @@ class MonthGauge:
     """Readings taken with it in the month."""
     coarse: tuple[str, ...]
     """Names of the features it read in the month and whose tolerance its steps are too coarse for."""
+    audits: tuple[MonthAudit, ...]
+    """Against each second gauge that measured parts of the month again."""
 
 
 @dataclass(frozen=True)

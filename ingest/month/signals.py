@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 
-from ingest.answers.month import MonthAside, MonthGauge, MonthSignal
+from ingest.answers.month import MonthAside, MonthAudit, MonthGauge, MonthSignal
 from ingest.answers.processes import SetAsideFact, SignalFact
 from ingest.assessing.assessment import ProcessState
 from ingest.plans.calendar import Calendar, instant_of
@@ -16,6 +16,7 @@ from ingest.plans.limits import EPOCH
 from ingest.plans.model import Plan
 from ingest.plans.scales import coarse_shares
 from ingest.state.moment import Moment
+from spc.gauges.error import mean_error
 
 DUE_GAPS = 1.5
 """A gauge is due when it has waited for longer than so many of its usual gaps. Common practice, no source."""
@@ -90,9 +91,31 @@ def month_gauges(
                 doubt_until=until,
                 readings=int(readings.get(key, 0)),
                 coarse=_coarse(moment, key, month[month["gauge"] == key], last),
+                audits=_audits(moment, key, first, last),
             )
         )
     return found
+
+
+def _audits(moment: Moment, gauge: str, first: date, last: date) -> tuple[MonthAudit, ...]:
+    """Mean difference from each second gauge over the parts of some days; none for what is kept on the log scale."""
+    plan, found = moment.known.plan, []
+    for audit in moment.facts.audits:
+        feature = plan.features[audit.feature]
+        if audit.gauge != gauge or feature.scale == "log":
+            continue
+        day = audit.table.parts["day"].to_numpy(dtype=np.int64) + EPOCH
+        rows = np.flatnonzero((day >= first.toordinal()) & (day <= last.toordinal()))
+        values = audit.table.values[rows]
+        values = values[np.isfinite(values).any(axis=1)]
+        if len(values):
+            mean = mean_error(np.nanmean(values, axis=1))
+            found.append(
+                MonthAudit(
+                    audit.reference, feature.name, len(values), mean, feature.display, feature.decimals
+                )
+            )
+    return tuple(found)
 
 
 def _coarse(moment: Moment, gauge: str, rows: pd.DataFrame, on: date) -> tuple[str, ...]:

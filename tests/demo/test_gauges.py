@@ -230,3 +230,14 @@ def test_what_limits_a_process_names_the_gauge_where_its_repeats_are_known(demo_
     told = [x for x in demo_shop.month(2025, 10).lines if x.process == "HN1/finish_hone/cyl_size"]
     assert all(any(c.name == "gauge" for c in x.held.causes) for x in told if x.held and x.held.causes)
     assert told
+
+
+def test_the_month_tells_what_the_second_gauge_found_while_the_first_drifted(demo_shop: Shop) -> None:
+    """March 2025: the gauge reads low by 4 to 7 micrometres (scenario), its neighbour by nothing."""
+    by_gauge = {g.gauge: g.audits for g in demo_shop.month(2025, 3).gauges}
+    (off,), (sound,) = by_gauge["BG2"], by_gauge["BG1"]
+    assert off.reference == sound.reference == "BG3"
+    assert -7.5 < off.mean.estimate < -3.5
+    assert off.mean.upper < -2.0
+    assert sound.mean.lower < 0.5 and sound.mean.upper > -0.5
+    assert by_gauge["TP1"] == ()
