@@ -24,6 +24,7 @@ from ingest.intake.tally import Count, SetAside, count_draft
 from ingest.layouts.context import Registers
 from ingest.layouts.draft import Draft, draft
 from ingest.layouts.header import HeaderReader
+from ingest.layouts.joined import Given, read_joined
 from ingest.layouts.sheet import NoSheet, read_sheet
 from ingest.layouts.table import Sheet
 from ingest.layouts.times import microseconds
@@ -177,10 +178,9 @@ def drafts_of(
     items: Sequence[Item], plan: Plan, headers: HeaderReader, registers: Registers
 ) -> tuple[list[Sheet | NoSheet], list[Draft]]:
     """What was read of each file, and the rows of all files of one layout together."""
-    read = [
-        read_sheet(n, item.name, item.data, microseconds(item.came_at or item.known_at), headers)
-        for n, item in enumerate(items)
-    ]
+    given = [Given(n, i.name, i.data, microseconds(i.came_at or i.known_at)) for n, i in enumerate(items)]
+    together = read_joined(given, headers)
+    read = [together.get(file.index) or read_sheet(*file, headers) for file in given]
     sheets = sorted((s for s in read if isinstance(s, Sheet)), key=_kind)
     for sheet in sheets:
         sheet.believed = items[sheet.index].believed

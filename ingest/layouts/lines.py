@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import cached_property
 from typing import overload
 
 import numpy as np
@@ -26,9 +27,13 @@ class Lines(Sequence[str]):
         self.data = data
         self.ended = data.endswith(b"\n")
         self._count = data.count(b"\n") + (not self.ended)
-        head = data[:_HEAD]
-        self._head = head[: head.rfind(b"\n") + 1].decode("ascii").split("\n")[:-1]
         self._before: NDArray[np.int64] | None = None
+
+    @cached_property
+    def _head(self) -> list[str]:
+        """The first lines, of which most questions are."""
+        head = self.data[:_HEAD]
+        return head[: head.rfind(b"\n") + 1].decode("ascii").split("\n")[:-1]
 
     def __len__(self) -> int:
         return self._count
@@ -64,6 +69,8 @@ class Lines(Sequence[str]):
 
     def offset(self, line: int) -> int:
         """Byte at which a line begins; the end of the text for the line after the last."""
+        if line == 0:
+            return 0
         if line <= len(self._head):
             return sum(map(len, self._head[:line])) + line
         if line >= self._count:

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from ingest.layouts.header import Found, Header, HeaderReader
-from ingest.layouts.split import Rows, is_rule, split_rows
+from ingest.layouts.split import is_rule, split_rows
 from ingest.layouts.table import Sheet
 from ingest.layouts.text import Text, read_text
 from ingest.layouts.values import preamble_unit
 from ingest.problems import Complaint
 from spc.units import UnitError, parse_unit
 
-_OWN_TEXT = ("sequence", "time", "started", "ended")
+OWN_TEXT = ("sequence", "time", "started", "ended")
+"""Meanings of columns of which nearly every row has a text of its own."""
 
 
 @dataclass(frozen=True)
@@ -64,8 +66,8 @@ def read_sheet(index: int, name: str, data: bytes, known_us: int, headers: Heade
 
 
 def _uncoded(header: Header) -> frozenset[int]:
-    """Columns of which nearly every row has a text of its own."""
-    return frozenset(i for i, column in enumerate(header.columns) if column and column.meaning in _OWN_TEXT)
+    """Columns whose texts hardly repeat."""
+    return frozenset(i for i, column in enumerate(header.columns) if column and column.meaning in OWN_TEXT)
 
 
 def _warn(sheet: Sheet, found: Found, text: Text) -> None:
@@ -86,7 +88,7 @@ def _take_units_row(sheet: Sheet) -> None:
     rows, header = sheet.rows, sheet.header
     if not len(rows.line) or rows.line[0] != sheet.preamble + 1:
         return
-    units = _units_in_first_row(rows, header)
+    units = units_in_first_row([cells.first for cells in rows.cells], header)
     if units is None:
         return
     rows.warn("units_row")
@@ -105,11 +107,11 @@ def _take_units_row(sheet: Sheet) -> None:
         sheet.unit = said.pop()
 
 
-def _units_in_first_row(rows: Rows, header: Header) -> list[tuple[str, str | None, str]] | None:
+def units_in_first_row(cells: Sequence[str], header: Header) -> list[tuple[str, str | None, str]] | None:
     """Name, declared and given unit of each value column; None when the row is not one of units."""
     units = []
     for at, column in enumerate(header.columns):
-        cell = rows.cells[at].first.strip()
+        cell = cells[at].strip()
         if column is None or column.meaning == "ignore":
             continue
         if "serial" in column.meanings and cell:

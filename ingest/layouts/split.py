@@ -15,7 +15,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from ingest.layouts import bulk as layout_bulk
-from ingest.layouts.bulk import Body, Column, says_any, says_something, whole_columns
+from ingest.layouts.bulk import Body, Column, as_texts, says_any, says_something, whole_columns
 from ingest.layouts.lines import Lines
 from ingest.layouts.text import LINE_LIMIT, ODD
 from ingest.problems import Complaint
@@ -36,13 +36,39 @@ class BadLine:
     complaint: Complaint
 
 
+@dataclass(frozen=True)
+class Block:
+    """Cells of many files that were split together, by column."""
+
+    columns: list[pa.Array]
+
+
+class Share(Sequence[Column]):
+    """The rows of one file in a block: its columns, made when somebody asks for them."""
+
+    def __init__(self, block: Block, start: int, stop: int) -> None:
+        self.block = block
+        self.start = start
+        self.stop = stop
+
+    def __len__(self) -> int:
+        return len(self.block.columns)
+
+    def __getitem__(self, at):
+        if isinstance(at, slice):
+            return [self[i] for i in range(*at.indices(len(self)))]
+        column = Column()
+        column.add(as_texts(self.block.columns[at][self.start : self.stop]))
+        return column
+
+
 @dataclass
 class Rows:
     """The rows of one file.
 
     Attributes
     ----------
-    cells : list of Column
+    cells : sequence of Column
         One for each field of the header, nameless ones left out, all of the same length.
     line, span : list of int or int array
         First line (from 1) of each row and the number of lines it covers.
@@ -54,7 +80,7 @@ class Rows:
     warnings : dict of str to int
     """
 
-    cells: list[Column]
+    cells: Sequence[Column]
     line: list[int] | NDArray[np.int64] = field(default_factory=list)
     span: list[int] | NDArray[np.int64] = field(default_factory=list)
     bad: list[BadLine] = field(default_factory=list)

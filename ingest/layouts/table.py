@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from ingest.layouts.bulk import as_texts, is_coded
 from ingest.layouts.header import Header
-from ingest.layouts.split import Rows
+from ingest.layouts.split import Rows, Share
 from ingest.layouts.text import ODD, Text
 from ingest.plans.model import Column, Layout
 from ingest.problems import Complaint
@@ -278,7 +278,13 @@ def _coded(runs: list[list[str] | pa.Array]) -> Coded:
 def _gather(column: Column, sheets: list[Sheet], counts: list[int]) -> list[list[str] | pa.Array]:
     """Texts of a declared column, in runs: short files together, long runs as they were split."""
     runs: list[list[str] | pa.Array] = [[]]
-    for sheet, count in zip(sheets, counts, strict=True):
+    joined = _joined(sheets)
+    for number, (sheet, count) in enumerate(zip(sheets, counts, strict=True)):
+        if number in joined:
+            _add_share(runs, column, sheet, joined[number])
+            continue
+        if isinstance(sheet.rows.cells, Share):  # it came with the share before
+            continue
         at = next((i for i, declared in enumerate(sheet.header.columns) if declared is column), None)
         pieces: list[Sequence[str] | pa.Array] = [[""] * count]
         if at is not None:
@@ -291,6 +297,31 @@ def _gather(column: Column, sheets: list[Sheet], counts: list[int]) -> list[list
             else:
                 runs[-1].extend(piece)  # type: ignore[union-attr] - the last run is always a list
     return runs
+
+
+def _joined(sheets: list[Sheet]) -> dict[int, int]:
+    """Where runs of files begin that stand one behind the other in a block, and the row where each run ends."""
+    runs: dict[int, int] = {}
+    begin, last = 0, None
+    for number, sheet in enumerate(sheets):
+        share = sheet.rows.cells
+        if isinstance(share, Share):
+            if last is None or last.block is not share.block or last.stop != share.start:
+                begin = number
+            runs[begin] = share.stop
+        last = share if isinstance(share, Share) else None
+    return runs
+
+
+def _add_share(runs: list[list[str] | pa.Array], column: Column, sheet: Sheet, stop: int) -> None:
+    share: Share = sheet.rows.cells  # type: ignore[assignment]
+    at = next((i for i, declared in enumerate(sheet.header.columns) if declared is column), None)
+    if at is None:
+        runs[-1].extend([""] * (stop - share.start))  # type: ignore[union-attr] - the last run is always a list
+        return
+    cells = share.block.columns[at]
+    whole = share.start == 0 and stop == len(cells)
+    runs += [cells if whole else as_texts(cells[share.start : stop]), []]
 
 
 def _refuse_odd(table: Table, counts: list[int]) -> None:

@@ -31,7 +31,7 @@ LINE_LIMIT = 65_536
 """Characters a line may have."""
 ODD = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200b-\u200f\u202a-\u202e\u2060\ufeff\ufffd]")
 """Characters that no reading contains and that people cannot see."""
-_PRINTABLE = bytes(b for b in range(128) if not _UNPRINTABLE.match(chr(b)))
+PRINTABLE = bytes(b for b in range(128) if not _UNPRINTABLE.match(chr(b)))
 _LEAST_ODD = 16  # this many control characters at least before a text is called binary
 
 
@@ -69,7 +69,7 @@ def read_text(data: bytes) -> Text | Complaint:
     for start, what in _SIGNATURES:
         if data.startswith(start):
             return Complaint("not_text", f"this is {what}, not text.", _EXPORT)
-    if len(data) >= MANY_BYTES and data.isascii() and not data.translate(None, _PRINTABLE):
+    if len(data) >= MANY_BYTES and data.isascii() and not data.translate(None, PRINTABLE):
         plain = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n") if b"\r" in data else data
         lines = Lines(plain)
         return Text(lines, "utf-8", lines.ended, ())
@@ -77,7 +77,7 @@ def read_text(data: bytes) -> Text | Complaint:
     if isinstance(decoded, Complaint):
         return decoded
     text, encoding, warnings = decoded
-    printable = text.isascii() and not text.encode().translate(None, _PRINTABLE)
+    printable = text.isascii() and not text.encode().translate(None, PRINTABLE)
     odd = 0 if printable else len(_UNPRINTABLE.findall(text.strip("\x00")))
     if odd > _LEAST_ODD and odd > len(text) / 20:
         return Complaint("not_text", f"{odd} of {len(text)} characters are not printable: no text.", _EXPORT)

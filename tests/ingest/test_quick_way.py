@@ -19,35 +19,39 @@ from ingest.layouts.table import Coded, combine
 from tests.ingest.desk import CASES, HEADER, Desk, long_file, long_row
 from tests.ingest.test_damage import QUICK, damaged
 
-FROM = ("ingest.layouts.text.MANY_BYTES", "ingest.layouts.draft.MANY", "ingest.intake.judged.MANY")
-"""Sizes from which on the quick way is taken."""
+NEVER = 1 << 60
+SIZES = ("ingest.layouts.text.MANY_BYTES", "ingest.layouts.joined.LEAST", "ingest.layouts.draft.MANY",
+         "ingest.intake.judged.MANY")  # fmt: skip
+WAYS = {"careful": (NEVER, NEVER, NEVER, NEVER), "large": (1, NEVER, 1, 1), "joined": (NEVER, 1, 1, 1)}
+"""Sizes from which on a quick way is taken, for large files and for many small ones."""
 
 
 @contextmanager
-def ways_from(size: int) -> Iterator[None]:
-    """Take the quick way from a size on."""
+def taking(way: str) -> Iterator[None]:
+    """Take one way."""
     with ExitStack() as stack:
-        for name in FROM:
+        for name, size in zip(SIZES, WAYS[way], strict=True):
             stack.enter_context(patch(name, size))
         yield
 
 
-class Pair:
-    """Two desks that are given the same files: one goes the quick way, one the careful one."""
+class Desks:
+    """Desks that are given the same files, each going its own way."""
 
     def __init__(self, folder: Path) -> None:
-        self.desks = {1: Desk(folder / "quick"), 1 << 60: Desk(folder / "careful")}
+        self.desks = {way: Desk(folder / way) for way in WAYS}
 
     def agree_on(self, *files: bytes) -> None:
         told = []
-        for size, desk in self.desks.items():
-            with ways_from(size):
+        for way, desk in self.desks.items():
+            with taking(way):
                 receipts = desk.take(*files)
             new = [r.id for r in receipts]
             tables = ("reading", "job", "event", "set_aside")
             sql = "select * from {} where list_contains($1, receipt) order by id"
             told.append((receipts, [desk.rows(sql.format(name), new) for name in tables]))
-        assert told[0] == told[1]
+        assert told[1] == told[0]
+        assert told[2] == told[0]
 
     def close(self) -> None:
         for desk in self.desks.values():
@@ -55,8 +59,8 @@ class Pair:
 
 
 @pytest.fixture(scope="module")
-def pair(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Pair]:
-    made = Pair(tmp_path_factory.mktemp("ways"))
+def desks(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desks]:
+    made = Desks(tmp_path_factory.mktemp("ways"))
     yield made
     made.close()
 
@@ -129,28 +133,29 @@ def exports(draw: st.DrawFn) -> bytes:
 
 
 @settings(QUICK, max_examples=120)
-@given(files=st.lists(exports(), min_size=1, max_size=2))
-def test_generated_files(pair: Pair, files: list[bytes]) -> None:
-    pair.agree_on(*files)
+@given(files=st.lists(exports(), min_size=1, max_size=5))
+def test_generated_files(desks: Desks, files: list[bytes]) -> None:
+    desks.agree_on(*files)
 
 
 @settings(QUICK, max_examples=80)
 @given(data=damaged())
-def test_damaged_files(pair: Pair, data: bytes) -> None:
-    pair.agree_on(data)
+def test_damaged_files(desks: Desks, data: bytes) -> None:
+    desks.agree_on(data)
 
 
 @pytest.mark.parametrize("path", sorted(CASES.glob("*.csv")), ids=lambda p: p.stem)
-def test_files_of_every_layout(path: Path, pair: Pair) -> None:
-    pair.agree_on(path.read_bytes())
+def test_files_of_every_layout(path: Path, desks: Desks) -> None:
+    desks.agree_on(path.read_bytes())
 
 
-def test_the_quick_way_is_really_taken(tmp_path: Path) -> None:
+@pytest.mark.parametrize("way", ["large", "joined"])
+def test_the_quick_way_is_really_taken(way: str, tmp_path: Path) -> None:
     """What is compared above must not be the careful way twice."""
-    with ways_from(1), patch("ingest.layouts.split._Splitter", side_effect=AssertionError("careful")):
+    with taking(way), patch("ingest.layouts.split._Splitter", side_effect=AssertionError("careful")):
         desk = Desk(tmp_path / "d")
-        desk.one(long_file(long_row(), long_row(1)))
-        assert len(desk.readings()) == 2
+        desk.take(*(long_file(long_row(2 * n), long_row(2 * n + 1)) for n in range(5)))
+        assert len(desk.readings()) == 10
         desk.close()
 
 
@@ -192,7 +197,7 @@ keys = st.tuples(
 
 @settings(QUICK, max_examples=60)
 @given(given_keys=st.lists(keys, min_size=1, max_size=8), before=st.integers(0, 2))
-def test_what_is_surely_new_is_new(pair: Pair, given_keys: list[tuple], before: int) -> None:
+def test_what_is_surely_new_is_new(desks: Desks, given_keys: list[tuple], before: int) -> None:
     n = len(given_keys)
     time, serial, seq, numbered = zip(*given_keys, strict=True)
     start = int(datetime(2001 + before, 1, 1).timestamp() * 1e6)  # noqa: DTZ001 - any moment before all files
@@ -209,7 +214,7 @@ def test_what_is_surely_new_is_new(pair: Pair, given_keys: list[tuple], before: 
             "file": pa.array(np.arange(n)),
         }
     )
-    desk = pair.desks[1]
+    desk = desks.desks["careful"]
     with desk.store.cursor() as cursor:
         with patch.object(judged, "MANY", 1 << 60):
             slow = judge_readings(cursor, table).tolist()
