@@ -3,6 +3,7 @@
 import math
 
 import numpy as np
+import pandas as pd
 
 from spc.capability.resample import bootstrap_index
 from spc.charts.many import many_charts, many_components, many_indices
@@ -59,6 +60,33 @@ def fit_one(readings: np.ndarray) -> None:
         MixedLM(readings.ravel(), np.ones(readings.size), groups=np.repeat(np.arange(parts), p)).fit()
 
 
+def by_groups(points: np.ndarray) -> pd.DataFrame:
+    """The same counts as `many_charts`, the way a notebook does it: a group a process, rolling windows."""
+    processes, n = points.shape
+    frame = pd.DataFrame({"process": np.repeat(np.arange(processes), n), "x": points.ravel()})
+
+    def one(x: pd.Series) -> pd.Series:
+        z = (x - x.mean()) / (x.diff().abs().mean() / 1.128379)
+
+        def some(member: pd.Series, count: int, of: int) -> int:
+            return int((member & (member.rolling(of, min_periods=1).sum() >= count)).sum())
+
+        told = {
+            f"{count} of {of}": some(z > zone, count, of) + some(z < -zone, count, of)
+            for count, of, zone in ((1, 1, 3.0), (2, 3, 2.0), (4, 5, 1.0), (9, 9, 0.0))
+        }
+        step = z.diff()
+        told["trend"] = some(step > 0, 5, 5) + some(step < 0, 5, 5)
+        told["within"], told["outside"] = some(z.abs() < 1, 15, 15), some(z.abs() > 1, 8, 8)
+        told["average"] = int((z.ewm(alpha=0.2, adjust=False).mean().abs() > 0.987).sum())
+        for side in (z, -z):
+            total = (side - 0.5).cumsum()
+            told["sum"] = told.get("sum", 0) + int((total - total.cummin().clip(upper=0) > 5).sum())
+        return pd.Series(told)
+
+    return frame.groupby("process")["x"].apply(one).unstack()
+
+
 def main() -> None:
     """Print the ratios."""
     rng = np.random.default_rng(1)
@@ -73,6 +101,17 @@ def main() -> None:
         "the same of 1e7 points / numpy sum, which no longer fits the cache",
         compare(lambda: many_charts(long, SEVEN), lambda: long.sum(), pairs=3),
         at_most=80,
+    )
+    show(
+        "the same of 1e6 points / pandas, a group a process",
+        compare(lambda: many_charts(points, SEVEN), lambda: by_groups(points), pairs=3),
+        at_most=1 / 8,
+    )
+    board = rng.normal(size=(200, 200))
+    show(
+        "the same of 200 processes of 200 points / pandas, a group a process",
+        compare(lambda: many_charts(board, SEVEN), lambda: by_groups(board), pairs=3, calls=3),
+        at_most=1 / 80,
     )
     estimates, n = rng.normal(1.3, 0.3, 500), rng.integers(5, 100, 500)
     show(
