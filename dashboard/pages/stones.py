@@ -72,12 +72,18 @@ def _tool(desk: Desk, renewal: Renewal, rows: list[BoardRow], said: Advice) -> l
     top = join(
         (
             head,
-            tag("p", tag("b", advice_text(renewal, said.word), class_=LOOK[said.word]), class_="big-state"),
+            tag(
+                "p",
+                tag("b", advice_text(renewal, said.word), class_=LOOK[said.word]),
+                class_="big-state advice",
+            ),
             tag("p", said.why, class_="why"),
             tag("p", fast[0], class_="why") if fast else None,
             beside_part(desk, first),
             tag("p", missed_text(first.left), class_="why") if missed_text(first.left) else None,
             tag("p", set_text(first.left), ".", class_="facts"),
+            # Beside the numbers it is about, and after the order that has to be read from afar.
+            tag("p", CAUTION, class_="caution-here") if any(r.parts_left for r in rows) else None,
             _features(desk, rows),
         )
     )
@@ -129,12 +135,7 @@ def layout(desk: Desk, query: dict[str, str], process: str | None = None) -> tup
     """
     if process is not None:
         return _one(desk, process)
-    body: list[Any] = [
-        made(
-            tag("h1", "Stones and cutters: what is left?") + tag("p", CAUTION, class_="caution-here"),
-            class_="page",
-        )
-    ]
+    body: list[Any] = [made(tag("h1", "Stones and cutters: what is left?"), class_="page")]
     found = tools(desk)
     if not found:
         body.append(

@@ -2,7 +2,9 @@
 
 import numpy as np
 import pandas as pd
+import pytest
 
+from ingest.assessing.forecast import _whole_parts
 from ingest.assessing.lives import lives_of
 from tests.ingest.small_shop import small_plan
 
@@ -51,3 +53,11 @@ def test_an_event_of_another_kind_or_machine_begins_no_life() -> None:
     other = fitted(("H2", "stones", "2025-01-06 08:00", None), ("H1", "service", "2025-01-06 08:00", None))
     life, _ = lives_of(small_plan(), RENEWAL, made, other).at(made["when"].to_numpy())
     assert life[0] == -1
+
+
+@pytest.mark.parametrize("crossing", [0.0, 0.5, 2.5, 4.0, 4.5, 6.0, 17.9])
+def test_what_is_left_are_the_uses_of_the_parts_that_are_expected_inside(crossing: float) -> None:
+    """Counted one by one: a part of four bores at 0, 4, 8 ... is inside when the line has not crossed there yet."""
+    inside = [at for at in range(0, 100, 4) if at < crossing]
+    assert _whole_parts(crossing, 4.0) == 4.0 * len(inside)
+    assert _whole_parts(None, 4.0) is None

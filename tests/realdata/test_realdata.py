@@ -220,6 +220,31 @@ def test_machines_that_make_pins_out_of_tolerance_do_not_simply_hold(shop: Shop)
     )
 
 
+def test_what_the_shafts_say_of_wear_and_what_they_do_not(shop: Shop) -> None:
+    """17 settings on two diameters, each cut with a new and with a worn insert: the worn one cuts rougher, and nobody
+    counted its uses.
+    """
+    found = shafts("Ra")
+    ratio = [
+        statistics.median(found[number, family, "Worn"]) / statistics.median(found[number, family, "New"])
+        for number, family, insert in found
+        if insert == "New"
+    ]
+    assert (
+        len(ratio) == 34 and sum(r > 1 for r in ratio) > 17 + 2 * math.sqrt(34) / 2
+    )  # more than chance alone
+    for feature in ("ra", "rz"):
+        row = {r.process: r for r in shop.board()}[f"LATHE/turn/{feature}"]
+        # No life is counted, so nothing is forecast and nothing is said to wear faster.
+        assert row.left is None and row.parts_left is None
+        # A worn edge and changed settings are named. Both are true of this experiment, and in the order of the file they
+        # cannot be told apart: settings change from part to part, inserts every 17 parts.
+        named = {cause.key: cause for cause in row.causes}
+        assert set(named) == {"edge_uncounted", "feed"}
+        assert all(cause.check for cause in named.values())
+        assert max(cause.share for cause in named.values()) < 0.8  # neither "fits well"
+
+
 def test_without_a_specification_no_target_is_named(shop: Shop) -> None:
     rows = {row.process: row for row in shop.board()}
     batches = [value for value, batch in numbers("GEAR.DAT") if f"{batch:.3f}" == "10.000"]
