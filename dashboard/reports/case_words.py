@@ -9,7 +9,7 @@ from dashboard.words.amounts import amount, count, day
 from dashboard.words.sentences import named
 from ingest.answers.case import CaseEffect, CaseShare, ServiceCase
 from ingest.plans.model import Plan
-from spc.change.service_money import AMOUNT_OFF, CURE, SHARES_LIKE, Ranged3
+from spc.change.service_money import Ranged3
 
 
 def money_text(value: float) -> str:
@@ -162,6 +162,13 @@ def _listed(names: list[str]) -> str:
     return ", ".join(once[:-1]) + (" and " if len(once) > 1 else "") + once[-1] if once else "nothing"
 
 
+def _source(plan: Plan, key: str) -> str:
+    """Where a figure that nobody counted comes from."""
+    shop = plan.costs.get("shop")
+    given = shop is not None and getattr(shop, key) is not None
+    return "by the plan" if given else f"assumed; the plan can say it: costs.shop, {key}"
+
+
 def cannot_tell(case: ServiceCase, plan: Plan) -> list[str]:
     """What the data cannot tell, and what was assumed instead."""
     told = []
@@ -175,9 +182,14 @@ def cannot_tell(case: ServiceCase, plan: Plan) -> list[str]:
             "counts as part of its effect."
         )
     else:
+        cure = case.money.doubt.cure if case.money is not None else None
         told.append(
-            "Whether the service cures what is seen. It can at best bring back what the machine did before it changed; "
-            f"assumed is {100 * CURE[0]:.0f} to {100 * CURE[1]:.0f} % of the gap."
+            "Whether the service cures what is seen. It can at best bring back what the machine did before it changed"
+            + (
+                f"; counted is {100 * cure[0]:.0f} to {100 * cure[1]:.0f} % of the gap ({_source(plan, 'cure')})."
+                if cure is not None
+                else "."
+            )
         )
         told.append(
             "How it goes on without a service. The cost of waiting is counted as it is now, not as it may become."
@@ -193,8 +205,9 @@ def cannot_tell(case: ServiceCase, plan: Plan) -> list[str]:
             told.append(f"{family.family_name}: made on one side only, so it says nothing here.")
     if case.money is not None:
         told.append(
-            f"The amounts better than by {100 * AMOUNT_OFF:.0f} % either way, and what becomes of a bad block better "
-            f"than {SHARES_LIKE:.0f} followed-up blocks would show: the plan gives one figure for each."
+            f"The amounts better than by {100 * case.money.doubt.amounts:.0f} % either way "
+            f"({_source(plan, 'amounts_within')}), and what becomes of a bad block better than "
+            f"{case.money.doubt.followed:.0f} followed-up blocks would show ({_source(plan, 'followed_up')})."
         )
     told.append(
         "Whether any block may be used: that is for the maker's specification and the shop's qualified sign-off."

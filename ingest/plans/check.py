@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from ingest.plans.check_layouts import check_layouts
 from ingest.plans.findings import Finding, listed
 from ingest.plans.lines import Path
-from ingest.plans.model import Feature, Plan, Quantity, Specification
+from ingest.plans.model import Costs, Feature, Plan, Quantity, Specification
 from spc.units import dimension
 
 
@@ -234,6 +234,27 @@ def _events(plan: Plan) -> Iterator[Finding]:
             yield Finding(("people", name), f"person {i + 1} has no initials.", "Write initials.")
 
 
+def _doubts(key: str, costs: Costs) -> Iterator[Finding]:
+    """How well the costs are known."""
+    for name in ("followed_up", "amounts_within", "cure"):
+        if key != "shop" and getattr(costs, name) is not None:
+            yield Finding(
+                ("costs", key, name), f"'{name}' holds for the whole shop.", "Write it in [costs.shop]."
+            )
+    if costs.followed_up is not None and not costs.followed_up > 0:
+        reason = f"{costs.followed_up:g} parts followed up tell nothing of what becomes of a bad part."
+        yield Finding(
+            ("costs", key, "followed_up"), reason, "Write how many were followed up, or leave it out."
+        )
+    if costs.amounts_within is not None and not 0 <= costs.amounts_within < 1:
+        reason = f"amounts cannot be off by {costs.amounts_within:g} of themselves."
+        yield Finding(("costs", key, "amounts_within"), reason, "Write a share from 0 to below 1, e.g. 0.1.")
+    cure = costs.cure
+    if cure is not None and (len(cure) != 2 or not 0 <= cure[0] <= cure[1] <= 1):
+        reason = "a share of the gap is two numbers from 0 to 1, the smaller first."
+        yield Finding(("costs", key, "cure"), reason, "Write e.g. [0.8, 1.0].")
+
+
 def _costs(plan: Plan) -> Iterator[Finding]:
     for key, costs in plan.costs.items():
         if key != "shop" and key not in plan.families:
@@ -246,6 +267,7 @@ def _costs(plan: Plan) -> Iterator[Finding]:
                 yield Finding(
                     ("costs", key, "redo", operation), reason, "Write an amount above 0, or leave it out."
                 )
+        yield from _doubts(key, costs)
         chance = costs.comeback_chance
         if chance is not None and (len(chance) != 2 or not 0 <= chance[0] <= chance[1] <= 1):
             reason = "a chance range is two numbers from 0 to 1, the smaller first."

@@ -226,6 +226,12 @@ class Costs(Entry):
     comeback_chance: Amounts | None = None
     margin_per_hour: float | None = None
     shares: dict[str, float] | None = None
+    followed_up: float | None = None
+    """Bad parts that the shares were counted on."""
+    amounts_within: float | None = None
+    """Share by which any amount may be off either way."""
+    cure: Amounts | None = None
+    """Share of the gap that a service gives back, from and to."""
 
 
 def position_key(axes: tuple[str, ...], values: tuple[str, ...]) -> str:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from ingest.answers.case import CaseFamily
-from ingest.plans.model import Plan
-from spc.change.service_money import FamilyMoney, Money, Price, service_money
+from ingest.plans.model import Costs, Plan
+from spc.change.service_money import Doubt, FamilyMoney, Money, Price, service_money
 
 MONTH_DAYS = 365.25 / 12
 """Days of a month, for rates. [days]"""
@@ -89,4 +89,16 @@ def case_money(
     asked = Price(price, hours, margin, done)
     if asked.total <= 0:
         return None, "The service cost nothing: there is no payback to tell."
-    return service_money(tuple(told), asked, ways), None
+    return service_money(tuple(told), asked, ways, doubt=_doubt(shop)), None
+
+
+def _doubt(shop: Costs | None) -> Doubt:
+    """How well the figures are known, by the plan where it says so and as assumed where it does not."""
+    told = Doubt()
+    if shop is None:
+        return told
+    return Doubt(
+        amounts=told.amounts if shop.amounts_within is None else shop.amounts_within,
+        followed=told.followed if shop.followed_up is None else shop.followed_up,
+        cure=told.cure if shop.cure is None else (shop.cure[0], shop.cure[1]),
+    )

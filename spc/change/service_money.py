@@ -16,12 +16,6 @@ Array = NDArray[np.float64]
 
 DRAWS = 200_000
 SEED = 20_240_501
-SHARES_LIKE = 50.0
-"""Shares of what becomes of a bad part are as sure as if so many bad parts had been followed up. An assumption."""
-AMOUNT_OFF = 0.2
-"""An amount given as one figure may be off by so much either way. An assumption, shown wherever it is used."""
-CURE = (0.8, 1.0)
-"""A service that has not been done yet gives back at least and at most this share of the gap. An assumption."""
 YEAR = 12.0
 
 
@@ -56,6 +50,25 @@ class FamilyMoney:
 
 
 @dataclass(frozen=True)
+class Doubt:
+    """How well the figures of a case are known that nobody counted; the defaults are assumptions, shown where used.
+
+    Attributes
+    ----------
+    amounts : float
+        An amount given as one figure may be off by so much of it either way, 0 to 1. [-]
+    followed : float
+        What becomes of a bad part is as sure as if so many had been followed up, above 0. [parts]
+    cure : tuple of float
+        A service that has not been done yet gives back at least and at most this share of the gap, 0 to 1. [-]
+    """
+
+    amounts: float = 0.2
+    followed: float = 50.0
+    cure: tuple[float, float] = (0.8, 1.0)
+
+
+@dataclass(frozen=True)
 class Price:
     """What the service costs.
 
@@ -66,7 +79,7 @@ class Price:
     down_hours, margin_per_hour : float
         Hours the machine stands still, and what an hour of it would have earned. [h], [currency per h]
     done : bool
-        It was done and its effect is in the counts; otherwise how much it cures is drawn from `CURE`.
+        It was done and its effect is in the counts; otherwise how much it cures is drawn from `Doubt.cure`.
     """
 
     amount: float
@@ -130,6 +143,7 @@ class Money:
     middle : float
         Payback with every input at its middle, from which the sways depart. [months]
     price : Price
+    doubt : Doubt
     sways : tuple of Sway
         The input that matters most first.
     draws, seed : int
@@ -144,6 +158,7 @@ class Money:
     within_year_error: float
     middle: float
     price: Price
+    doubt: Doubt
     sways: tuple[Sway, ...]
     draws: int
     seed: int
@@ -154,6 +169,7 @@ def service_money(
     price: Price,
     shares: Mapping[str, float],
     *,
+    doubt: Doubt | None = None,
     draws: int = DRAWS,
     seed: int = SEED,
 ) -> Money:
@@ -162,8 +178,8 @@ def service_money(
     Shares of parts beyond a limit come from Jeffreys' posterior of the counts, of all families together unless they
     differ by more than noise: few parts would else credit one family with what another had by chance. The pace comes
     from the gamma posterior of the parts made. The chance of a comeback is uniform over its range, amounts are
-    triangular around their figure by `AMOUNT_OFF`, and what becomes of a bad part is Dirichlet as after
-    `SHARES_LIKE` parts.
+    triangular around their figure by `Doubt.amounts`, and what becomes of a bad part is Dirichlet as after
+    `Doubt.followed` parts.
 
     Parameters
     ----------
@@ -172,6 +188,8 @@ def service_money(
     price : Price
     shares : mapping
         What becomes of a bad part: ``rehone`` (done again), ``scrap``, ``unnoticed``; they add to 1.
+    doubt : Doubt, optional
+        How well the figures that nobody counted are known; by default as assumed.
     draws, seed : int
 
     Returns
@@ -181,14 +199,15 @@ def service_money(
     Raises
     ------
     SpcError
-        No family, no part judged, shares that do not add to 1, a price of 0 or below.
+        No family, no part judged, shares that do not add to 1, a price of 0 or below, a doubt that cannot be.
 
     References
     ----------
     .. [1] Payback = price / saving a month: plain arithmetic. Posteriors: Jeffreys' priors (definition). The model
        of costs is this project's own.
     """
-    _check(families, price, shares)
+    doubt = Doubt() if doubt is None else doubt
+    _check(families, price, shares, doubt)
     rng = np.random.default_rng(seed)
     drawn: dict[str, Array] = {}
     for when, counts in (
@@ -203,14 +222,14 @@ def service_money(
             drawn[f"out {when} {f.name}"] = own
     for f in families:
         drawn[f"pace {f.name}"] = rng.gamma(f.parts + 0.5, 1 / f.months, draws)
-    split = rng.dirichlet([max(SHARES_LIKE * shares.get(k, 0.0), 1e-6) for k in _WAYS], draws)
+    split = rng.dirichlet([max(doubt.followed * shares.get(k, 0.0), 1e-6) for k in _WAYS], draws)
     drawn["fate"] = split[:, 0]
     drawn["unnoticed"] = split[:, 2]
     low, high = (np.array([f.comeback_chance[i] for f in families]) for i in (0, 1))
     drawn["comeback chance"] = rng.random(draws)
     for name in ("amounts", "hours"):
-        drawn[name] = rng.triangular(1 - AMOUNT_OFF, 1.0, 1 + AMOUNT_OFF, draws)
-    drawn["cure"] = np.ones(draws) if price.done else rng.uniform(*CURE, draws)
+        drawn[name] = _around(rng, doubt.amounts, draws)
+    drawn["cure"] = np.ones(draws) if price.done else rng.uniform(*doubt.cure, draws)
 
     def worked(x: Mapping[str, Array]) -> tuple[Array, Array, Array, Array, Array]:
         out_now, out_then, cost, saved = (np.zeros_like(x["fate"]) for _ in range(4))
@@ -239,10 +258,16 @@ def service_money(
         within_year_error=math.sqrt(within * (1 - within) / draws),
         middle=float(worked(_middles(drawn))[4][0]),
         price=price,
+        doubt=doubt,
         sways=_sways(drawn, lambda x: float(worked(x)[4][0])),
         draws=draws,
         seed=seed,
     )
+
+
+def _around(rng: np.random.Generator, off: float, draws: int) -> Array:
+    """Factors around 1 that may be off by a share either way; exactly 1 where nothing is in doubt."""
+    return rng.triangular(1 - off, 1.0, 1 + off, draws) if off > 0 else np.ones(draws)
 
 
 _WAYS = ("rehone", "scrap", "unnoticed")
@@ -291,7 +316,9 @@ def _ranged(values: Array) -> Ranged3:
     return Ranged3(p10, p50, p90, error)
 
 
-def _check(families: tuple[FamilyMoney, ...], price: Price, shares: Mapping[str, float]) -> None:
+def _check(
+    families: tuple[FamilyMoney, ...], price: Price, shares: Mapping[str, float], doubt: Doubt
+) -> None:
     if not families:
         raise SpcError("a service case needs a family that is made on the machine")
     for f in families:
@@ -301,3 +328,9 @@ def _check(families: tuple[FamilyMoney, ...], price: Price, shares: Mapping[str,
         raise SpcError(f"what becomes of a bad part must add to 1; got {dict(shares)}")
     if not price.total > 0:
         raise SpcError(f"a service that costs {price.total:g} needs no case")
+    low, high = doubt.cure
+    if not (0 <= doubt.amounts < 1 and doubt.followed > 0 and 0 <= low <= high <= 1):
+        raise SpcError(
+            "amounts may be off by a share from 0 to below 1, some part must have been followed up, and a cure is a "
+            f"range from 0 to 1; got {doubt}"
+        )

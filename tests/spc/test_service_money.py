@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from spc.change.service_money import FamilyMoney, Price, service_money
+from spc.change.service_money import Doubt, FamilyMoney, Price, service_money
 from spc.errors import SpcError
 
 SHARES = {"rehone": 0.8, "scrap": 0.08, "unnoticed": 0.12}
@@ -80,3 +80,30 @@ def test_impossible_cases_are_refused() -> None:
         service_money((replace(F, of_then=0),), PRICE, SHARES)
     with pytest.raises(SpcError, match="needs no case"):
         service_money((F,), Price(0.0, 0.0, 65.0, done=True), SHARES)
+
+
+def test_what_is_known_exactly_sways_nothing_and_what_is_known_worse_widens_the_range() -> None:
+    sure = service_money((F,), PRICE, SHARES, doubt=Doubt(amounts=0.0, followed=1e9, cure=(1.0, 1.0)))
+    width = {s.name: s.high - s.low for s in sure.sways}
+    assert not set(width) & {"amounts of the plan", "how much the service cures", "hours the machine stands"}
+    assert width.get("what becomes of a bad part", 0.0) < 0.01
+    usual = service_money((F,), PRICE, SHARES)
+    worse = service_money((F,), PRICE, SHARES, doubt=Doubt(amounts=0.8, followed=5.0))
+    spans = [m.payback.p90 / m.payback.p10 for m in (sure, usual, worse)]
+    assert spans == sorted(spans)
+    assert spans[2] > 1.2 * spans[1]
+
+
+@pytest.mark.parametrize(
+    "doubt",
+    [
+        Doubt(amounts=-0.1),
+        Doubt(amounts=1.0),
+        Doubt(followed=0.0),
+        Doubt(cure=(0.9, 0.5)),
+        Doubt(cure=(0.5, 1.2)),
+    ],
+)
+def test_a_doubt_that_cannot_be_is_refused(doubt: Doubt) -> None:
+    with pytest.raises(SpcError, match="off by a share"):
+        service_money((F,), PRICE, SHARES, doubt=doubt)
