@@ -196,8 +196,8 @@ def _whole_parts(left: float | None, step: float) -> float | None:
     """Uses of the parts whose own expected mean still lies inside.
 
     What is left is counted in parts, and the limit is held against the expected part mean. A part stands at the uses
-    before it, so those inside begin before the crossing: with the next one at nought they are the crossing over the uses
-    of a part, rounded up. Not rounded, the crossing itself may be less than one part away while the next part is good.
+    before it, so those inside begin before the crossing: with the next one at nought they are the crossing over the
+    uses of a part, rounded up. Not rounded, the crossing may be less than one part away while the next part is good.
     """
     return None if left is None else math.ceil(left / step - 1e-9) * step
 

@@ -36,7 +36,7 @@ def test_today_the_set_on_the_hone_has_little_left_and_wears_faster_than_the_set
     told = board[RPK].parts_left
     assert told is not None and told["p50"] is not None
     assert left.side == -1 and board[RPK].unit == "bores"
-    # The scenario's band of 5 to 30 bores was worked out for a set of about 150 bores. By its own curve Rpk meets 0.12 at
+    # The scenario's band of 5 to 30 bores was worked out for a set of about 150. By its own curve Rpk meets 0.12 at
     # 156.5 bores; this set has done 154, so one more block lies inside: its four or six bores are the truth. The line
     # itself crosses 2.5 bores on, which no block can use: what is left is counted in blocks, as the expected mean of a
     # block decides.

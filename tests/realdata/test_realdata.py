@@ -237,8 +237,8 @@ def test_what_the_shafts_say_of_wear_and_what_they_do_not(shop: Shop) -> None:
         row = {r.process: r for r in shop.board()}[f"LATHE/turn/{feature}"]
         # No life is counted, so nothing is forecast and nothing is said to wear faster.
         assert row.left is None and row.parts_left is None
-        # A worn edge and changed settings are named. Both are true of this experiment, and in the order of the file they
-        # cannot be told apart: settings change from part to part, inserts every 17 parts.
+        # A worn edge and changed settings are named. Both are true of this experiment, and in the order of the file
+        # they cannot be told apart: settings change from part to part, inserts every 17 parts.
         named = {cause.key: cause for cause in row.causes}
         assert set(named) == {"edge_uncounted", "feed"}
         assert all(cause.check for cause in named.values())
