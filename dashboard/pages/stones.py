@@ -68,6 +68,7 @@ def _tool(desk: Desk, renewal: Renewal, rows: list[BoardRow], said: Advice) -> l
         return [made(head + tag("p", said.why, class_="empty"), class_="page")]
     first = lead(rows)
     assert first.left is not None
+    renewed = [missed_text(r.left) for r in rows if r.left is not None and r.left.renewed_at is not None]
     fast = [faster_text(row.left) for row in rows if row.left is not None and row.left.faster]
     top = join(
         (
@@ -80,7 +81,7 @@ def _tool(desk: Desk, renewal: Renewal, rows: list[BoardRow], said: Advice) -> l
             tag("p", said.why, class_="why"),
             tag("p", fast[0], class_="why") if fast else None,
             beside_part(desk, first),
-            tag("p", missed_text(first.left), class_="why") if missed_text(first.left) else None,
+            tag("p", renewed[0], class_="why") if renewed else None,
             tag("p", set_text(first.left), ".", class_="facts"),
             # Beside the numbers it is about, and after the order that has to be read from afar.
             tag("p", CAUTION, class_="caution-here") if any(r.parts_left for r in rows) else None,
