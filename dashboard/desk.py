@@ -61,9 +61,10 @@ class Desk:
     def scan_inbox(self) -> int:
         """Take in what lies ready in the inbox; how many files that were. An empty inbox disturbs nobody."""
         with self._writing:
+            before = self.shop.inbox.large
             receipts = self.shop.scan_inbox()
         self.looked = datetime.now(UTC)
-        if receipts:
+        if receipts or self.shop.inbox.large != before:
             self.forget()
         return len(receipts)
 

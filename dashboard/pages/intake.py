@@ -16,6 +16,7 @@ from dashboard.security import BODY_LIMIT
 from dashboard.words.amounts import age, count, moment
 from ingest.answers.processes import ReceiptFact, SetAsideFact
 from ingest.assessing.reasons import WAITING
+from ingest.intake.inbox import LargeFile
 from ingest.shop.rows import SETTLED_BY_WORD
 
 REFRESH_MS = 10_000
@@ -39,7 +40,6 @@ def _heartbeat(desk: Desk) -> Markup:
     for names, what in (
         (inbox.growing, "still being written; taken in when it stands still"),
         (inbox.locked, "cannot be read now, another program may have it open; tried again"),
-        (inbox.large, "very large: take it in with `tenthwise ingest`, which shows how far it is"),
         (
             inbox.staying,
             "taken in, but it cannot be removed from the inbox: it may be open or write-protected",
@@ -48,7 +48,22 @@ def _heartbeat(desk: Desk) -> Markup:
         if names:
             more = f" and {len(names) - 5} more" if len(names) > 5 else ""
             told.append(tag("p", f"{', '.join(names[:5])}{more}: {what}.", class_="hint"))
+    told += [_large(file) for file in inbox.large]
     return join(told)
+
+
+def _large(file: LargeFile) -> Markup:
+    """How far a large file has come, or what keeps it."""
+    if file.trouble:
+        return tag("p", file.trouble, class_="beat stale")
+    far = f"{file.done / 1e6:,.0f} of {file.total / 1e6:,.0f} MB are in"
+    return tag(
+        "p",
+        tag("progress", value=str(file.done), max=str(file.total), aria_label=f"{file.name}: {far}"),
+        f" {file.name} is large and comes in part by part: {far}. To stop it, take it out of the inbox: what is in "
+        "stays, and it goes on from there when it is put back.",
+        class_="hint",
+    )
 
 
 def _drop(desk: Desk) -> Markup:

@@ -9,17 +9,38 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from ingest.intake.in_parts import is_large
+from ingest.intake.in_parts import is_large, parts_of
 from ingest.intake.receipt import IncomingFile
+from ingest.plans.model import Plan
 from ingest.storage.durable import write_new
 
 _PASSED_OVER = (".tmp", ".part", ".partial", ".crdownload", "~")
 Stamp = tuple[int, int]
 """Size and time of change; a file that keeps both is not being written to."""
+
+
+@dataclass(frozen=True)
+class LargeFile:
+    """A file so large that it is taken in part by part, a few parts at each look.
+
+    Attributes
+    ----------
+    name : str
+    done, total : int
+        Bytes taken in, and bytes in all.
+    trouble : str or None
+        Why it does not go on, as a sentence; it is tried again at each look.
+    """
+
+    name: str
+    done: int
+    total: int
+    trouble: str | None = None
 
 
 @dataclass(frozen=True)
@@ -32,9 +53,10 @@ class InboxState:
         When that was; None before the first look.
     trouble : str or None
         Why nothing could be taken in, as a sentence.
-    growing, locked, staying, large : tuple of str
-        Names of files that are still written to, cannot be read now, were taken in and cannot be removed, or
-        are so large that a person takes them in by a command that shows how far it is.
+    growing, locked, staying : tuple of str
+        Names of files that are still written to, cannot be read now, or were taken in and cannot be removed.
+    large : tuple of LargeFile
+        Files that are being taken in by parts.
     """
 
     looked: datetime | None = None
@@ -42,7 +64,7 @@ class InboxState:
     growing: tuple[str, ...] = ()
     locked: tuple[str, ...] = ()
     staying: tuple[str, ...] = ()
-    large: tuple[str, ...] = ()
+    large: tuple[LargeFile, ...] = ()
 
 
 class Inbox:
@@ -62,6 +84,9 @@ class Inbox:
         self._seen: dict[str, Stamp] = {}
         self._read: dict[str, Stamp] = {}
         self._taken: dict[str, Stamp] = {}
+        self._begun: dict[str, tuple[Stamp, str, Iterator[tuple[IncomingFile, int]]]] = {}
+        self._large: dict[str, LargeFile] = {}
+        self._given_up = False
         self.state = InboxState()
 
     def settled(self, now: datetime) -> list[tuple[Path, IncomingFile]]:
@@ -72,7 +97,8 @@ class Inbox:
         """
         looks: dict[str, Stamp] = {}
         found: list[tuple[Path, IncomingFile]] = []
-        growing, locked, large, trouble = [], [], [], None
+        growing, locked, trouble = [], [], None
+        large: list[str] = []
         try:
             names = sorted(
                 entry.name for entry in os.scandir(self._folder) if entry.is_file(follow_symlinks=False)
@@ -90,6 +116,7 @@ class Inbox:
                 elif self._seen.get(name) != looks[name]:
                     growing.append(name)
                 elif is_large(path):
+                    self._read[name] = looks[name]
                     large.append(name)
                 else:
                     data = path.read_bytes()
@@ -103,10 +130,46 @@ class Inbox:
                 locked.append(name)
         self._seen = looks
         self._taken = {name: stamp for name, stamp in self._taken.items() if looks.get(name) == stamp}
+        for name in [n for n, (stamp, *_) in self._begun.items() if looks.get(n) != stamp]:
+            del self._begun[name]
+            self._given_up = True
+        self._large = {n: self._large.get(n) or LargeFile(n, 0, looks[n][0]) for n in large}
         staying = tuple(sorted(self._taken))
-        self.state = InboxState(now, trouble, tuple(growing), tuple(locked), staying, tuple(large))
+        self.state = InboxState(
+            now, trouble, tuple(growing), tuple(locked), staying, tuple(self._large.values())
+        )
         self._beat()
         return found
+
+    def large(self) -> list[Path]:
+        """Large files that have settled, to be taken in by parts."""
+        return [self._folder / name for name in self._large]
+
+    def parts(self, path: Path, plan: Plan) -> Iterator[tuple[IncomingFile, int]]:
+        """Parts of a large file, each with the bytes up to its end; goes on where the look before ended."""
+        name = path.name
+        begun = self._begun.get(name)
+        if begun is None or begun[:2] != (self._read[name], plan.sha256):
+            begun = self._begun[name] = (self._read[name], plan.sha256, parts_of(path, plan))
+        return begun[2]
+
+    def so_far(self, path: Path, done: int) -> None:
+        """Note how far a large file has come."""
+        self._tell(path.name, replace(self._large[path.name], done=done, trouble=None))
+
+    def stuck(self, path: Path, reason: str) -> None:
+        """Note why a large file does not go on; its parts begin anew at the next look, the known ones quickly."""
+        self._begun.pop(path.name, None)
+        self._tell(path.name, replace(self._large[path.name], trouble=reason))
+
+    def given_up(self) -> bool:
+        """Whether a large file was changed or removed with some of its parts taken in; told once."""
+        found, self._given_up = self._given_up, False
+        return found
+
+    def _tell(self, name: str, large: LargeFile) -> None:
+        self._large[name] = large
+        self.state = replace(self.state, large=tuple(self._large.values()))
 
     def failed(self, reason: str) -> None:
         """Note why files that lay ready could not be taken in; they are tried again at the next look."""
@@ -115,6 +178,9 @@ class Inbox:
 
     def done(self, path: Path) -> None:
         """Remove a file that the archive holds now; one that was written to meanwhile stays and is read again."""
+        self._begun.pop(path.name, None)
+        self._large.pop(path.name, None)
+        self.state = replace(self.state, large=tuple(self._large.values()))
         stamp = self._read.pop(path.name, None)
         if stamp is not None:
             self._remove(path, stamp)

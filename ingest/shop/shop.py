@@ -8,7 +8,7 @@ from pathlib import Path
 
 from ingest.assessing.assessed import up_to_date
 from ingest.intake import again as intake_again
-from ingest.intake.in_parts import parts_of
+from ingest.intake.in_parts import TooLarge, parts_of
 from ingest.intake.receipt import IncomingFile, Receipt
 from ingest.plans.file import decode_plan, parse_plan
 from ingest.plans.model import Plan
@@ -26,6 +26,8 @@ __all__ = ["Shop", "ShopError"]
 
 LARGE_MEMORY_MB = 300
 """What the database may hold in memory while a very large file comes in."""
+PARTS_A_LOOK = 3
+"""New parts of a large file taken in at one look at the inbox, so that small files never wait long behind it."""
 PLAN_FILE = "plan file"
 """Stands for who accepted a plan that was edited by hand in the folder."""
 
@@ -213,14 +215,15 @@ class Shop(RowDecidingShop, AnsweringShop):
     def scan_inbox(self) -> list[Receipt]:
         """Take in what has settled in the inbox (unchanged for two looks); files taken in leave the folder.
 
-        A full disk or a folder out of reach is told by `inbox` and tried again at the next look.
+        Of a large file a few parts at each look: how far it is stands in `inbox`, removing it stops it, and what
+        is in stays. A full disk or a folder out of reach is told by `inbox` and tried again at the next look.
         """
         with self._turn:
             found = self._inbox.settled(datetime.now(UTC))
-            if not found:
-                return []
+            if self._inbox.given_up():
+                self._refresh("parts of a large file")
             try:
-                receipts = self.take_in([file for _, file in found])
+                receipts = self.take_in([file for _, file in found]) if found else []
             except OSError as error:
                 self._inbox.failed(
                     f"{_names_of(found)} could not be taken in ({error.strerror or error}); nothing is lost, they are "
@@ -229,7 +232,37 @@ class Shop(RowDecidingShop, AnsweringShop):
                 return []
             for path, _ in found:
                 self._inbox.done(path)
+            for path in self._inbox.large():
+                receipts += self._some_parts(path)
             return receipts
+
+    def _some_parts(self, path: Path) -> list[Receipt]:
+        """Take the next parts of a large file of the inbox in; assess and remove the file at its end."""
+        receipts: list[Receipt] = []
+        try:
+            total = path.stat().st_size
+            with self._store.little_memory(LARGE_MEMORY_MB):
+                for part, done in self._inbox.parts(path, self.plan):
+                    given = self._folder.take_batches(self._store, self.plan, [(self._stamp(None), [part])])
+                    receipts += [r for r in given if not r.already]
+                    self._inbox.so_far(path, done)
+                    if len(receipts) == PARTS_A_LOOK and done < total:
+                        return receipts
+        except TooLarge as error:
+            self._inbox.stuck(path, str(error))
+            return receipts
+        except OSError as error:
+            self._inbox.stuck(
+                path,
+                f"{path.name} cannot go on ({error.strerror or error}); what is in stays, the rest is tried again.",
+            )
+            return receipts
+        except BaseException:  # the part at work is not in: it must not be passed over
+            self._inbox.stuck(path, f"{path.name} cannot go on; what is in stays, the rest is tried again.")
+            raise
+        self._refresh(path.name)
+        self._inbox.done(path)
+        return receipts
 
     def backup(self, target: Path, step: Callable[[int, int], None] | None = None) -> int:
         """Write the shop as it stands into one file; work goes on meanwhile. Returns the files in it.

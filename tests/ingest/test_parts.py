@@ -1,5 +1,6 @@
 """Very large files: whole lines in every part, each part once, a stop is resumed, memory does not grow."""
 
+import contextlib
 import errno
 from pathlib import Path
 
@@ -95,8 +96,88 @@ def test_a_large_file_that_cannot_be_split_says_why(data: bytes, said: str, tmp_
         next(parts_of(path, small_plan()))
 
 
-def test_the_inbox_leaves_a_large_file_to_a_person_and_names_it(big: Path, shop: Shop) -> None:
-    (shop.folder / "inbox" / "big.csv").write_bytes(big.read_bytes())
+def stored(shop: Shop) -> int:
+    with shop._store.cursor() as cursor:
+        return cursor.execute("select count(*) from reading").fetchall()[0][0]
+
+
+def test_the_inbox_takes_a_large_file_in_a_few_parts_at_a_look(big: Path, shop: Shop) -> None:
+    dropped = shop.folder / "inbox" / "big.csv"
+    dropped.write_bytes(big.read_bytes())
+    assert shop.scan_inbox() == []
+    far = []
+    while dropped.exists():
+        small = shop.folder / "inbox" / f"small{len(far)}.csv"
+        small.write_text(
+            f"{BORES}\n9{len(far)},2025-03-03 08:00:00,S0001,C1T,0.1,90.010,B1,AB\n", encoding="utf-8"
+        )
+        assert shop.scan_inbox()
+        far += [file.done for file in shop.inbox.large]
+    assert len(far) >= 2 and far == sorted(set(far)), "it moves on at each look"
+    assert shop.inbox.large == ()
+    waited = [r.name for r in reversed(shop.receipts())]
+    assert waited.index("small0.csv") < waited.index(f"big.csv (part {len(waited) - len(far) - 1})")
+    assert stored(shop) >= len(ROWS)
+    dropped.write_bytes(big.read_bytes())
+    shop.scan_inbox()
+    assert shop.scan_inbox() == [] and not dropped.exists(), "known parts are passed over at once"
+    digest, folder = shop.digest(), shop.folder
+    shop.close()
+    with Shop.rebuild(folder) as rebuilt:
+        assert rebuilt.digest() == digest
+
+
+def test_a_large_file_taken_out_of_the_inbox_stops_and_goes_on_when_put_back(big: Path, shop: Shop) -> None:
+    dropped = shop.folder / "inbox" / "big.csv"
+    dropped.write_bytes(big.read_bytes())
+    shop.scan_inbox()
+    first = shop.scan_inbox()
+    assert [r.status for r in first] == ["taken"] * 3
+    dropped.unlink()
+    assert shop.scan_inbox() == []
+    assert shop.inbox.large == ()
+    board = shop.board()
+    folder = shop.folder
+    shop.close()
+    with Shop.open(folder) as again:
+        assert again.board() == board, "what is in was assessed when the rest was given up"
+        dropped.write_bytes(big.read_bytes())
+        names = {r.name for r in first}
+        while dropped.exists():
+            assert names.isdisjoint(r.name for r in again.scan_inbox())
+        assert stored(again) == len(ROWS)
+
+
+@pytest.mark.parametrize(
+    "error", [OSError(errno.ENOSPC, "No space left on device"), RuntimeError("anything")]
+)
+def test_a_part_that_failed_in_the_inbox_is_not_passed_over(
+    error: Exception, big: Path, shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    dropped = shop.folder / "inbox" / "big.csv"
+    dropped.write_bytes(big.read_bytes())
+    shop.scan_inbox()
+    shop.scan_inbox()
+    take = shop._folder.take_batches
+
+    def fails(*_: object) -> None:
+        raise error
+
+    monkeypatch.setattr(shop._folder, "take_batches", fails)
+    with contextlib.suppress(RuntimeError):
+        assert shop.scan_inbox() == []
+    assert "what is in stays" in (shop.inbox.large[0].trouble or "")
+    monkeypatch.setattr(shop._folder, "take_batches", take)
+    while dropped.exists():
+        shop.scan_inbox()
+    assert stored(shop) == len(ROWS)
+
+
+def test_a_large_file_that_no_layout_knows_says_so_in_the_inbox(big: Path, shop: Shop) -> None:
+    text = big.read_text(encoding="utf-8").replace("dev_thou", "other_name")
+    dropped = shop.folder / "inbox" / "big.csv"
+    dropped.write_text(text, encoding="utf-8")
     shop.scan_inbox()
     assert shop.scan_inbox() == []
-    assert shop.inbox.large == ("big.csv",)
+    assert "no declared layout" in (shop.inbox.large[0].trouble or "")
+    assert dropped.exists()
