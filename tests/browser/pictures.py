@@ -23,7 +23,7 @@ TALL = {"width": 1440, "height": 1160}  # down to the end of the chart
 
 
 def take(folder: Path, place: Path = PLACE) -> None:
-    """Write board.png and process.png from a demonstration shop (see `tenthwise demo --no-serve`)."""
+    """Write board.png, process.png and stones.png from a demonstration shop (see `tenthwise demo --no-serve`)."""
     place.mkdir(exist_ok=True)
     with Service(Shop.open(folder), 0) as served, sync_playwright() as driver:
         threading.Thread(target=served.run, daemon=True).start()
@@ -36,6 +36,9 @@ def take(folder: Path, place: Path = PLACE) -> None:
         page.locator("#page a[href*='/process']").first.click()
         page.locator(".js-plotly-plot .main-svg").first.wait_for()
         page.screenshot(path=place / "process.png")
+        page.goto("/stones")
+        page.locator(".js-plotly-plot .main-svg").first.wait_for()
+        page.screenshot(path=place / "stones.png")
         browser.close()
 
 
