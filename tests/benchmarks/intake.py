@@ -104,7 +104,7 @@ def _lines(away: np.ndarray) -> Iterator[str]:
         yield f"{n},{stamp},S{n // 8:06d},{places[n % 8]},{value:.1f},80.010,B1,AB"
 
 
-def _compare(name: str, given: Files, pairs: int, warm: bool = True, goal: float = 1.1) -> None:
+def _compare(name: str, given: Files, pairs: int, goal: float = 1.1) -> None:
     folder = scratch() / "intake"
     turn, groups = count(), groups_of(given)
     folder.mkdir()
@@ -113,7 +113,6 @@ def _compare(name: str, given: Files, pairs: int, warm: bool = True, goal: float
             lambda: take_all(folder / f"ours{next(turn)}", given),
             lambda: bare(folder / f"bare{next(turn)}.duckdb", groups),
             pairs,
-            warm=warm,
         )
     finally:
         shutil.rmtree(folder)
@@ -131,10 +130,5 @@ def main() -> None:
         goal=0.5,
     )
     for rows in CLEAN_ROWS:
-        many = rows > CLEAN_ROWS[0]
-        _compare(
-            f"intake of {rows} clean rows in one file / bare typed read_csv",
-            clean(rows, scratch()),
-            pairs=1 if many else 3,
-            warm=not many,
-        )
+        name = f"intake of {rows} clean rows in one file / bare typed read_csv"
+        _compare(name, clean(rows, scratch()), 3)
