@@ -51,13 +51,14 @@ class Shop(RowDecidingShop, AnsweringShop):
         """
         plan = parse_plan(plan_text, "plan.toml")
         folder = Path(folder)
-        if (folder / "journal.jsonl").exists():
+        if (folder / "plan.toml").exists() or _says_something(folder / "journal.jsonl"):
             raise ShopError(f"{folder} already holds a shop: open it, or choose an empty folder.")
         folder.mkdir(parents=True, exist_ok=True)
         lock = FolderLock(folder / "run")
         lock.acquire()
         try:
             places = Folder(folder)
+            places.drop_database()  # of a shop whose making was cut short before it had a plan
             store = Store.open(places.database, places.run)
             shop = cls(places, store, lock, plan)
             shop._accept(plan, PLAN_FILE, known_at)
@@ -337,6 +338,11 @@ class Shop(RowDecidingShop, AnsweringShop):
 
 def _incoming(file: Path | IncomingFile) -> IncomingFile:
     return file if isinstance(file, IncomingFile) else IncomingFile(Path(file).name, Path(file).read_bytes())
+
+
+def _says_something(path: Path) -> bool:
+    """Whether a file is there with anything in it; one without is what a making leaves that was cut short."""
+    return path.exists() and path.stat().st_size > 0
 
 
 def _names_of(found: Sequence[tuple[Path, IncomingFile]]) -> str:

@@ -361,3 +361,20 @@ def test_capability_of_a_family_comes_with_its_limits(gone_off: Path, tmp_path: 
         assert found.ppk.lower < found.ppk.estimate < found.ppk.upper
         assert shop.capability("H1/hone/size", "F9") is None
     assert small_plan().spec_for("size", "F4", date(2025, 3, 28)) is not None
+
+
+@pytest.mark.parametrize("database", [False, True])
+def test_a_shop_whose_making_was_cut_short_is_made_by_the_same_command(
+    database: bool, tmp_path: Path
+) -> None:
+    """Killed after the journal was laid out and before the plan was: neither a shop nor an empty folder."""
+    folder = tmp_path / "shop"
+    Shop.create(folder, PLAN).close()
+    (folder / "plan.toml").unlink()
+    (folder / "journal.jsonl").write_bytes(b"")
+    if not database:
+        (folder / "tenthwise.duckdb").unlink()
+    with Shop.create(folder, PLAN) as shop:
+        assert shop.take_in(day_files(parts(2))[0][1])[0].status == "taken"
+    with pytest.raises(ShopError, match="already holds a shop"):
+        Shop.create(folder, PLAN)
