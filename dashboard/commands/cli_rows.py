@@ -23,6 +23,9 @@ Lines = Annotated[
 ]
 Kind = Annotated[str | None, typer.Option("--kind", help="Only rows set aside for this reason.")]
 Column = Annotated[str | None, typer.Option("--column", "-c", help="Only this column of a row with several.")]
+Everything = Annotated[
+    bool, typer.Option("--everything", help="Every row of the file, also those that count.")
+]
 Why = Annotated[str, typer.Option("--why", help="The reason; it stays in the log.")]
 Who = Annotated[str, typer.Option("--who", help="Who decides: initials from the plan.")]
 
@@ -42,9 +45,10 @@ def _judge(
     lines: list[int] | None,
     kind: str | None,
     column: str | None,
+    everything: bool,
 ) -> NoReturn:
     asked = {"receipt": receipt, "reason": why, "who": who, "lines": lines, "kind": kind, "col": column}
-    _work(folder, act="judge", use=use, **asked)
+    _work(folder, act="judge", use=use, everything=everything, **asked)
 
 
 @rows.command("list")
@@ -66,10 +70,11 @@ def use(
     line: Lines = None,
     kind: Kind = None,
     column: Column = None,
+    everything: Everything = False,
     folder: Folder = None,
 ) -> None:
-    """Use rows as they stand."""
-    _judge(folder, True, receipt, why, who, line, kind, column)
+    """Use rows as they stand; for a row that counts this answers the question about it."""
+    _judge(folder, True, receipt, why, who, line, kind, column, everything)
 
 
 @rows.command()
@@ -80,10 +85,11 @@ def reject(
     line: Lines = None,
     kind: Kind = None,
     column: Column = None,
+    everything: Everything = False,
     folder: Folder = None,
 ) -> None:
     """Reject rows for good; they stay visible."""
-    _judge(folder, False, receipt, why, who, line, kind, column)
+    _judge(folder, False, receipt, why, who, line, kind, column, everything)
 
 
 @rows.command()

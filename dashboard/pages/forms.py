@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from dashboard.markup import join, tag
-from ingest.answers.processes import BoardRow, PartPoint, SetAsideFact, SignalFact
+from ingest.answers.processes import BoardRow, PartPoint, Question, SetAsideFact, SignalFact
 
 if TYPE_CHECKING:
     from ingest.plans.model import EventKind, Plan
@@ -190,6 +190,36 @@ def _why_and_who(plan: Plan) -> Markup:
         tag("label", "Reason ", tag("input", name="reason", required=True, maxlength=400)),
         who_field(plan),
         class_="fields",
+    )
+
+
+def answer_form(plan: Plan, question: Question) -> Markup:
+    """Answer a question about stored rows: they are right, this line is wrong, or all of the file is."""
+    return tag(
+        "form",
+        hidden(receipt=question.receipt, line=question.line, col=""),
+        _why_and_who(plan),
+        tag("button", "It is right as it stands", name="use", value="yes"),
+        " ",
+        tag("button", "This line is wrong: reject it", name="use", value="no"),
+        tag("small", tag("a", "Decide for the whole file", href=f"/intake?receipt={question.receipt}")),
+        class_="act",
+        data_act="judge_rows",
+    )
+
+
+def every_row_form(plan: Plan, receipt: int) -> Markup:
+    """Reject all of a file, or say that all of it is right."""
+    return tag(
+        "form",
+        hidden(receipt=receipt, everything="yes"),
+        tag("p", "For every row of the file, also those that count:", class_="hint"),
+        _why_and_who(plan),
+        tag("button", "All of it is right as it stands", name="use", value="yes"),
+        " ",
+        tag("button", "All of it is wrong: reject it", name="use", value="no"),
+        class_="act",
+        data_act="judge_rows",
     )
 
 

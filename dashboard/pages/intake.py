@@ -11,7 +11,14 @@ from markupsafe import Markup
 
 from dashboard.desk import Desk
 from dashboard.markup import join, made, table, tag
-from dashboard.pages.forms import correct_form, fix_form, judge_form, whole_file_form
+from dashboard.pages.forms import (
+    answer_form,
+    correct_form,
+    every_row_form,
+    fix_form,
+    judge_form,
+    whole_file_form,
+)
 from dashboard.security import BODY_LIMIT
 from dashboard.words.amounts import age, count, moment
 from ingest.answers.processes import ReceiptFact, SetAsideFact
@@ -123,13 +130,15 @@ def _whole_file(desk: Desk, receipt: int, kind: str | None, rows: list[SetAsideF
     """Decisions on everything of a file at once."""
     plan = desk.shop.plan
     open_rows = [row for row in rows if row.kind != "rejected"]
-    forms = [correct_form(plan, receipt, None, None)]
+    forms = [correct_form(plan, receipt, None, None), every_row_form(plan, receipt)]
     if open_rows:
         forms.insert(0, whole_file_form(plan, receipt, kind, len(open_rows)))
     return tag("details", tag("summary", "Decide for the whole file"), forms)
 
 
-def _questions(desk: Desk) -> list[Markup]:
+def _questions(desk: Desk, receipt: int | None = None) -> list[Markup]:
+    """What looks odd and nobody has decided on, of all files or of one."""
+    asked = [q for q in desk.shop.questions() if receipt in (None, q.receipt)]
     items = [
         tag(
             "li",
@@ -137,8 +146,11 @@ def _questions(desk: Desk) -> list[Markup]:
             tag("a", " See the line", href=f"/source/{question.receipt}/{question.line}")
             if question.receipt is not None and question.line is not None
             else None,
+            tag("details", tag("summary", "Decide"), answer_form(desk.shop.plan, question))
+            if question.receipt is not None and question.line is not None
+            else None,
         )
-        for question in desk.shop.questions()[:ROWS]
+        for question in asked[:ROWS]
     ]
     return [tag("h2", "What looks odd?"), tag("ul", items, class_="plain")] if items else []
 
@@ -173,7 +185,8 @@ def _tally(rows: list[SetAsideFact]) -> dict[str, int]:
 def _rows(desk: Desk, receipt: int | None, kind: str | None) -> list[Markup]:
     rows = desk.set_aside_rows(receipt)
     if not rows:
-        return [tag("p", "Every row counts.", class_="empty")]
+        whole = _whole_file(desk, receipt, kind, rows) if receipt is not None else Markup("")
+        return [tag("p", "Every row counts.", class_="empty"), whole]
     tally = _tally(rows)
     of_file = f"&receipt={receipt}" if receipt is not None else ""
     kinds = [
@@ -218,6 +231,7 @@ def draw(desk: Desk, receipt: int | None = None, kind: str | None = None) -> Mar
     if chosen is not None:
         parts += [tag("h2", f"How does {chosen.name} add up?"), _files([chosen], now)]
         parts.append(tag("p", tag("a", "All files", href="/intake")))
+        parts += _questions(desk, receipt)
     else:
         if waiting:
             parts += [tag("h2", "Which files wait?"), _files(waiting, now)]

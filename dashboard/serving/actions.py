@@ -133,6 +133,7 @@ def judge_rows(shop: Shop, form: Mapping[str, object]) -> dict[str, Any]:
         "kind": _text(form, "kind") or None,
         "col": _text(form, "col") or None,
         "use": use == "yes",
+        "everything": _text(form, "everything") == "yes",
         "reason": _text(form, "reason", "The reason"),
         "who": _who(form, shop),
     }

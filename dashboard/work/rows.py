@@ -67,6 +67,7 @@ def judge(shop: Shop, asked: Mapping[str, Any]) -> tuple[str, tuple[int, ...]]:
         lines=asked.get("lines"),
         kind=asked.get("kind"),
         col=asked.get("col"),
+        everything=bool(asked.get("everything")),
     )
     rows = count(done.rows, "row")
     said = (

@@ -18,6 +18,7 @@ from ingest.plans.model import Plan
 from ingest.plans.positions import Slots
 from ingest.readings.mirrored import sign_mirrors
 from ingest.readings.orders import order_questions
+from ingest.readings.stuck import stuck_questions
 
 TINY = 0.1
 """A deviation under this share of the gauge's step cannot have been read off it."""
@@ -41,7 +42,7 @@ def value_doubts(
     ----------
     plan : Plan
     rows : DataFrame
-        feat, fam, day, value, set_size, gauge, operator, serial, role.
+        feat, fam, day, value, raw, set_size, gauge, operator, serial, role, receipt, line, col.
     features, families : tuple of str
         Keys that the codes stand for.
     columns : dict of str to Slots
@@ -76,7 +77,9 @@ def value_doubts(
     kinds[tiny] = "unit_scale"
     mirrored, asked = sign_mirrors(rows, value, target, lower, upper, kinds != "")
     kinds[mirrored] = "sign_mirror"
-    return kinds, hints, (*asked, *order_questions(plan, rows, features, columns))
+    names = {key: feature.name for key, feature in plan.features.items()}
+    stuck = stuck_questions(rows, features, names)
+    return kinds, hints, (*asked, *order_questions(plan, rows, features, columns), *stuck)
 
 
 def _other_families(

@@ -142,8 +142,11 @@ class AnsweringShop(GaugeAskingShop):
         return set_aside_facts(self._store, self._now_moment(), None, serial)
 
     def questions(self) -> tuple[Question, ...]:
-        """Oddities that stopped nothing, for a person to look at."""
-        return self._now_moment().resolved.questions
+        """Oddities that stopped nothing and on which nobody has decided yet (see `judge_rows`)."""
+        from ingest.views.questions import open_questions
+
+        moment = self._now_moment()
+        return open_questions(moment.known, moment.resolved.questions)
 
     def log(self) -> list[LogEntry]:
         """Every event, signal, decision and file, newest first."""

@@ -61,15 +61,18 @@ class RowDecidingShop(DecidingShop):
         col: str | None = None,
         known_at: datetime | None = None,
         verified: bool = False,
+        everything: bool = False,
     ) -> Decided:
-        """Use rows of a file that were set aside, or reject them for good.
+        """Use rows of a file that were set aside, or reject them for good; either answers a question about them.
 
         Parameters
         ----------
         lines : collection of int, optional
-            By default every row of the file that does not count.
+            By default every row of the file that does not count. A line that counts may be named too.
         kind, col : str, optional
             Only rows set aside for this reason, only this column.
+        everything : bool
+            Every row of the file, also those that count.
 
         Raises
         ------
@@ -80,7 +83,16 @@ class RowDecidingShop(DecidingShop):
             raise ShopError("Say why: the log keeps the reason beside the decision.")
         with self._turn:
             sha, name = self._file(receipt)
-            chosen = self._chosen(receipt, lines, kind, col)
+            counting = (
+                self._counting(sha, None if everything else lines, kind, col) if lines or everything else []
+            )
+            rest = None if lines is None else sorted({*lines} - {line for line, _ in counting})
+            try:
+                chosen = self._chosen(receipt, rest, kind, col) if rest != [] else []
+            except ShopError:
+                if not (everything and counting):
+                    raise
+                chosen = []
             stored = [(f.line, f.col) for f in chosen if f.stored]
             others = [f for f in chosen if not f.stored]
             unusable = [f for f in chosen if f.kind in WAITING or not (f.stored or f.kind in SETTLED_BY_WORD)]
@@ -94,7 +106,7 @@ class RowDecidingShop(DecidingShop):
                 raise ShopError(
                     f"{name}, line {first.line} cannot be used as it stands: {first.reason} {way}"
                 )
-            cells = stored if use else [(f.line, f.col) for f in chosen]
+            cells = counting + (stored if use else [(f.line, f.col) for f in chosen])
             numbers: list[int] = []
             receipts: list[Receipt] = []
             if use and others:
@@ -106,7 +118,7 @@ class RowDecidingShop(DecidingShop):
                 body = {"sha256": sha, "name": name, "cells": [list(c) for c in cells], "reason": reason}
                 what = "release_row" if use else "reject_row"
                 numbers.append(self._decide(what, who, body, known_at, verified))
-            return Decided(tuple(numbers), len(chosen), tuple(receipts))
+            return Decided(tuple(numbers), len(chosen) + len(counting), tuple(receipts))
 
     def fix_row(
         self,
@@ -226,6 +238,19 @@ class RowDecidingShop(DecidingShop):
             raise ShopError(f"There is no receipt {receipt}: look its number up on the Intake page.")
         name, sha = names[receipt]
         return sha, name
+
+    def _counting(
+        self, sha: str, lines: Collection[int] | None, kind: str | None, col: str | None
+    ) -> list[tuple[int, str | None]]:
+        """Lines of a file (by default all) with readings that count, none of which is set aside or in doubt."""
+        if kind is not None:
+            return []
+        resolved = self._now_moment().resolved
+        rows = resolved.readings[resolved.readings["sha"] == sha]
+        aside = resolved.held()
+        held = {int(n) for n in aside["line"][aside["sha"] == sha]}
+        told = {int(n) for n in rows["line"]} - held
+        return [(n, col) for n in sorted(told if lines is None else told & set(lines))]
 
     def _chosen(
         self, receipt: int, lines: Collection[int] | None, kind: str | None, col: str | None

@@ -145,7 +145,7 @@ def test_the_other_doors_pass_on_what_was_said(client: FlaskClient, shop: PaperS
     assert post(client, "restore_part", aside)[0] == 200
     row = {"receipt": "3", "line": "7", "col": "Ra", "use": "no", "reason": "chip on the stylus", "who": "CD"}
     assert post(client, "judge_rows", row)[1]["undo"] == 46
-    only = {"lines": [7], "kind": None, "col": "Ra"}
+    only = {"lines": [7], "kind": None, "col": "Ra", "everything": False}
     assert shop.done[4] == ("judge_rows", (3, False, "chip on the stylus", "CD"), only)
     anew = {"receipt": "3", "line": "7", "text": "S1,2.5", "reason": "smudged", "who": "CD"}
     assert post(client, "fix_row", anew)[1]["undo"] == 47

@@ -190,11 +190,13 @@ def test_intake_adds_up_and_names_reason_and_remedy(shop: PaperShop) -> None:
 
 def test_a_row_in_doubt_is_decided_on_and_an_oddity_leads_to_its_line(shop: PaperShop) -> None:
     text = html_of(shop, "/intake")
-    assert text.count('data-act="judge_rows"') == 2
+    assert text.count('data-act="judge_rows"') == 3, "two rows and a question"
+    assert text.count("It is right as it stands") == 1, "what looks odd is answered where it is asked"
     assert text.count('data-act="fix_row"') == 1, "a line that was never stored is written anew"
     assert text.count('data-act="correct_rows"') == 1, "what is stored is corrected"
     assert text.count("It is right: use it") == 1, "only what can be read is used as it stands"
     one_file = html_of(shop, "/intake?receipt=1")
+    assert "All of it is wrong: reject it" in one_file
     assert "For all 1 row set aside" in one_file and "Put it right in the whole file" in one_file
     assert "an hour behind" in text and 'href="/source/1/3"' in text
 
