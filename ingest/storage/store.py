@@ -181,8 +181,11 @@ class Store:
                     yield cursor
             except (*_DAMAGE, duckdb.TransactionException) as error:
                 self._start_again()
-                if not isinstance(error, duckdb.IOException) and "write" not in str(error).lower():
-                    raise
+                text = str(error).lower()
+                if "could not read" in text or (
+                    not isinstance(error, duckdb.IOException) and "write" not in text
+                ):
+                    raise  # a file cut short is damage, not a full disk
                 first = str(error).splitlines()[0].rsplit(": ", 1)[-1]
                 raise OSError(
                     errno.EIO, f"the database could not be written: {first}", str(self.path)
