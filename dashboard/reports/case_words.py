@@ -72,6 +72,14 @@ def change_text(found: CaseEffect) -> str:
     return f"{amount(d.estimate, found.display, found.decimals, signed=True)} ({low} to {high})"
 
 
+def found_text(found: CaseEffect) -> str:
+    """What stands out of a feature: its level, its places against one another, or else its spread."""
+    told = [f"level {change_text(found)}"] if found.effect.level_found else []
+    if found.effect.pattern_found:
+        told.append("the places of a block moved against one another")
+    return "; ".join(told) or f"spread {ratio_text(found)}"
+
+
 def missed_text(found: CaseEffect) -> str:
     """The smallest change of level that would have been found 8 times in 10."""
     level = found.effect.level

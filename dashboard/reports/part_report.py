@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby
 
 from markupsafe import Markup
@@ -102,16 +102,14 @@ def _passes(view: PartView) -> Markup:
 
 def _readings(view: PartView, plan: Plan, files: dict[int, str]) -> Markup:
     """One row for each feature, pass and gauge: all its places in a line; what was repeated or does not count below."""
-    body = Markup("")
+    body, last = Markup(""), _last_passes(view)
     ordered = sorted(
         view.readings,
         key=lambda r: (_order(plan, r), r.feature, r.pass_no or 0, r.machine or "", r.position, r.time),
     )
-    for (name, machine, pass_no), group in groupby(
-        ordered, key=lambda r: (r.feature_name, r.machine, r.pass_no)
-    ):
+    for (name, machine, _), group in groupby(ordered, key=lambda r: (r.feature_name, r.machine, r.pass_no)):
         mine = list(group)
-        again = f", pass {pass_no}" if pass_no and pass_no > 1 else ""
+        again = _pass_text(mine[0], last)
         limits = _limits(mine[0].lower, mine[0].upper, mine[0].display, mine[0].decimals)
         used = [r for r in mine if r.status in KEPT]
         rest = [r for r in mine if r.status not in KEPT]
@@ -135,6 +133,23 @@ def _readings(view: PartView, plan: Plan, files: dict[int, str]) -> Markup:
                 class_="plain hint",
             )
     return body
+
+
+def _last_passes(view: PartView) -> dict[tuple[str, str | None], int]:
+    """Last pass that was measured of each (feature, operation): the one that was delivered and is judged."""
+    last: dict[tuple[str, str | None], int] = {}
+    for r in view.readings:
+        if r.status in KEPT:
+            last[r.feature, r.operation] = max(last.get((r.feature, r.operation), 0), r.pass_no or 0)
+    return last
+
+
+def _pass_text(reading: PartReading, last: Mapping[tuple[str, str | None], int]) -> str:
+    """The pass of a reading where there were several, and whether a later one took its place."""
+    mine, delivered = reading.pass_no or 0, last.get((reading.feature, reading.operation), 0)
+    if mine and reading.status in KEPT and mine < delivered:
+        return f", pass {mine} (made again in pass {delivered}, not judged)"
+    return f", pass {mine}" if mine > 1 else ""
 
 
 def _order(plan: Plan, reading: PartReading) -> int:
@@ -240,10 +255,12 @@ def part_lines(view: PartView, plan: Plan) -> list[str]:
         lines.append(
             f"  {named(p.machine, p.machine_name)}, {p.operation_name}{again}: {moment(p.ended or p.started)}"
         )
+    last = _last_passes(view)
     used = sorted(
-        (r for r in view.readings if r.status == "used"), key=lambda r: (_order(plan, r), r.feature)
+        (r for r in view.readings if r.status in KEPT),
+        key=lambda r: (_order(plan, r), r.feature, r.pass_no or 0),
     )
-    for name, group in groupby(used, key=lambda r: r.feature_name):
+    for (name, again), group in groupby(used, key=lambda r: (r.feature_name, _pass_text(r, last))):
         mine = list(group)
         low, high = (f(r.value for r in mine) for f in (min, max))
         limits = _limits(mine[0].lower, mine[0].upper, mine[0].display, mine[0].decimals)

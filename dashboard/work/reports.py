@@ -159,7 +159,7 @@ def service_case(shop: Shop, asked: Mapping[str, Any], step: Step | None = None)
     from dashboard.reports.case_report import case_report
     from dashboard.reports.case_words import (
         chance_text,
-        change_text,
+        found_text,
         money_text,
         months_text,
         part_share,
@@ -174,7 +174,7 @@ def service_case(shop: Shop, asked: Mapping[str, Any], step: Step | None = None)
         return Outcome(json.dumps(case_record(case), ensure_ascii=False, default=str), GOOD)
     report = case_report(case, shop.plan)
     lines = [verdict_text(case)]
-    lines += [f"   {e.feature_name}: {change_text(e)}" for e in case.effects if e.effect.found]
+    lines += [f"   {e.feature_name}: {found_text(e)}" for e in case.effects if e.effect.found]
     for limit in case.limits:
         then = (
             f"; {'after' if case.event else 'when it last held'} {part_share(limit.then)}"

@@ -241,6 +241,25 @@ def test_the_sheet_of_a_block_holds_every_reading(demo_shop: Shop) -> None:
     assert len(used) == int(re.search(r"(\d+) readings count", text).group(1))  # type: ignore[union-attr]
 
 
+def test_a_pass_that_was_made_again_is_told_apart_from_the_one_delivered(demo_shop: Shop) -> None:
+    # Its deck was too rough at first, 0.88 at most 0.75, and was cut again: each pass has its own line.
+    told = part(demo_shop, {"serial": "QB-25-0900"}).out
+    first, second = (line for line in told.splitlines() if line.startswith("  deck finish Ra"))
+    assert "pass 1 (made again in pass 2, not judged)" in first
+    assert "0.88" in first
+    assert "pass 2:" in second
+    assert "0.88" not in second
+    assert "made again in pass 2, not judged" in _text(part_sheet(demo_shop, "QB-25-0900"))
+    # The hone came once: what was done on the deck is not said of it.
+    assert "pass" not in next(line for line in told.splitlines() if line.startswith("  bore finish Ra"))
+
+
+def test_a_service_that_moved_places_against_one_another_says_so(demo_shop: Shop) -> None:
+    told = service_case(demo_shop, {"machine": "LH1", "event": "2025-09-29"}).out
+    line = next(x for x in told.splitlines() if x.startswith("   step between neighbouring mains: "))
+    assert "places of a block moved against one another" in line
+
+
 def test_an_unknown_block_is_said(demo_shop: Shop) -> None:
     outcome = part(demo_shop, {"serial": "QB-99-0000"})
     assert outcome.code == 2
