@@ -80,6 +80,8 @@ def _spread(variance: Ranged) -> str:
 
 def _range(figure: Ranged, form: str) -> str:
     said = form.format(figure.estimate)
+    if figure.lower is not None and figure.upper is None:
+        return f"{said} ({form.format(figure.lower)} or more)"
     if figure.lower is None or figure.upper is None:
         return said
     return f"{said} ({form.format(figure.lower)} to {form.format(figure.upper)})"

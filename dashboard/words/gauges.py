@@ -289,6 +289,8 @@ def shares_text(study: GaugeStudy) -> str:
 
 def _ends(figure: Ranged, form: str) -> str:
     said = form.format(figure.estimate)
+    if figure.lower is not None and figure.upper is None:
+        return f"{said} ({form.format(figure.lower)} or more)"
     if figure.lower is None or figure.upper is None:
         return said
     return f"{said} ({form.format(figure.lower)} to {form.format(figure.upper)})"

@@ -54,12 +54,14 @@ def gauge_events(moment: Moment, gauge: str) -> tuple[EventFact, ...]:
 def spans_off(moment: Moment) -> dict[str, list[_Span]]:
     """Times in which each gauge was off, oldest first, from the level signals of checks and audits together.
 
-    A signal that a person closed with "no cause found" is none. Two gauges that drifted apart count against the
-    one that judges parts, unless the checks of the other went off at the time.
+    A signal that a person closed with "no cause found" is none by itself; where another tells of the same gauge at the
+    same time it bears that one out, and tells of its start. Two gauges that drifted apart count against the one that
+    judges parts, unless the checks of the other went off at the time.
     """
     plan = moment.known.plan
     found: dict[str, list[_Span]] = {}
     audits: list[tuple[str, str, SignalFact]] = []
+    unexplained: list[tuple[tuple[str, ...], SignalFact]] = []
     for process, facts in moment.facts.processes.items():
         audit = is_audit(plan, facts.machine, facts.operation)
         if not (audit or (facts.machine in plan.gauges and plan.features[facts.feature].kind == "check")):
@@ -67,9 +69,12 @@ def spans_off(moment: Moment) -> dict[str, list[_Span]]:
         state = moment.assessed(process).state
         for signal in reversed(state.signals):
             dropped = signal.closing is not None and signal.closing.outcome == "no cause found"
-            if signal.monitor != "level" or signal.status == "withdrawn" or dropped:
+            if signal.monitor != "level" or signal.status == "withdrawn":
                 continue
-            if audit:
+            if dropped:
+                told = (state.machine, state.operation) if audit else (state.machine,)
+                unexplained.append((told, signal))
+            elif audit:
                 audits.append((state.machine, state.operation, signal))
             else:
                 _add(moment, found, state.machine, signal)
@@ -79,6 +84,10 @@ def spans_off(moment: Moment) -> dict[str, list[_Span]]:
         if not _overlaps(own.get(gauge, ()), signal) and _overlaps(own.get(reference, ()), signal):
             blamed = reference
         _add(moment, found, blamed, signal)
+    for told, signal in unexplained:
+        gauge = next((g for g in told if _overlaps(found.get(g, ()), signal)), None)
+        if gauge is not None:
+            _add(moment, found, gauge, signal)
     for spans in found.values():
         spans.sort(key=lambda s: s.first)
     return found

@@ -60,7 +60,8 @@ def first_part_of_the_day(moment: Moment, process: str) -> FirstOfDay | None:
     Returns
     -------
     FirstOfDay or None
-        None where it does not, or where fewer than 8 days have a first and a later part. By person: whether, among the
+        None where it does not, where the interval of the gap holds 0, or where fewer than 8 days have a first and a
+        later part. By person: whether, among the
         later parts alone, one person's differ from the others'. That comparison is free of who opens the shop.
     """
     done = moment.assessed(process)
@@ -84,7 +85,7 @@ def first_part_of_the_day(moment: Moment, process: str) -> FirstOfDay | None:
     several = np.isin(day, day[~first])
     early, late = value[first & several], value[~first]
     gap = step_between(late, early)
-    if gap.lower is None or gap.upper is None:
+    if gap.lower is None or gap.upper is None or gap.lower <= 0.0 <= gap.upper:
         return None
     who = facts.table.by_whom(facts.rows[rows])["who"].to_numpy(object)
     names = {name: i for i, name in enumerate(sorted({w for w in who if isinstance(w, str)}))}

@@ -21,6 +21,9 @@ from spc.shown import Shown
 POOLED_ABOVE = 0.25
 """Interaction and repeatability become one when the chance of an interaction this large exceeds this."""
 
+_ENDLESS = 1e6
+"""A variance ratio of part to gauge above this is the gauge's spread being drawn as 0, and no figure."""
+
 _FEW = (5, 3)
 
 
@@ -232,7 +235,8 @@ def _judge(
             ndc = Ranged(
                 distinct,
                 min(distinct, math.floor(math.sqrt(2 * float(low)))),
-                max(distinct, math.floor(math.sqrt(2 * float(high)))),
+                # A gauge that may have no spread of its own may tell any number apart: there is no upper end.
+                max(distinct, math.floor(math.sqrt(2 * float(high)))) if float(high) < _ENDLESS else None,
             )
     if gauge == 0:
         warnings.append("no spread between repeats: the gauge reads too coarsely to show its own error")

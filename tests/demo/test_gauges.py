@@ -50,6 +50,14 @@ def test_checks_and_the_second_gauge_both_tell_of_the_drift(demo_shop: Shop) -> 
     assert date(2025, 1, 10) <= episode.begun <= date(2025, 2, 10)
 
 
+def test_a_closing_without_a_cause_does_not_move_the_start_that_the_ring_bears_out(demo_shop: Shop) -> None:
+    """The quarterly review closes the second gauge's signal while the ring's own stands: both tell of one drift."""
+    before, (after,) = gauge(demo_shop, "BG2", OFF).doubt, gauge(demo_shop, "BG2").episodes
+    assert before is not None
+    assert after.begun <= before.begun
+    assert set(after.sources) == set(before.sources)
+
+
 def test_the_list_covers_every_block_read_with_the_gauge_while_it_was_far_off(demo_shop: Shop) -> None:
     (episode,) = gauge(demo_shop, "BG2").episodes
     listed = {s.serial for s in episode.suspects}

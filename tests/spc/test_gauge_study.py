@@ -262,3 +262,14 @@ def test_averages_and_ranges_are_unbiased_for_what_they_estimate():
 def test_averages_and_ranges_refuse_by_name(cube, words):
     with pytest.raises(SpcError, match=words):
         average_and_range(cube)
+
+
+def test_a_nested_trial_whose_gauge_may_have_no_spread_has_no_upper_end_of_sizes_told_apart():
+    rng = np.random.default_rng(1)
+    part, operator, _ = (a.ravel() for a in np.indices((5, 3, 2)))
+    label = operator * 5 + part
+    y = rng.normal(0, 3, 5)[part] + rng.normal(0, 0.7, 3)[operator] + rng.normal(0, 0.9, part.size)
+    found = gauge_study(y, label, operator)
+    assert found.gauge.lower == 0
+    assert found.ndc is not None and found.ndc.lower is not None
+    assert found.ndc.upper is None
