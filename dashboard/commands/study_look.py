@@ -6,7 +6,7 @@ import json as as_json
 import math
 
 from dashboard.commands.study_file import StudyRows
-from dashboard.words.gauges import study_advice
+from dashboard.words.gauges import ends_text, study_advice
 from spc.gauges.trial import GaugeStudy, gauge_study
 from spc.mean_squares import Ranged
 
@@ -61,11 +61,11 @@ def _text(read: StudyRows, study: GaugeStudy, name: str) -> str:
             lines.append(f"  {key:<16} {_spread(figure)}   {words}")
     if study.percent_tolerance is not None:
         lines.append(
-            f"  of the tolerance {_range(study.percent_tolerance, '{:.1f}')} % (six sigma of the gauge)"
+            f"  of the tolerance {ends_text(study.percent_tolerance, '{:.1f}')} % (six sigma of the gauge)"
         )
-    lines.append(f"  of all that is seen {_range(study.percent_total_variation, '{:.1f}')} %")
+    lines.append(f"  of all that is seen {ends_text(study.percent_total_variation, '{:.1f}')} %")
     if study.ndc is not None:
-        lines.append(f"  sizes it can tell apart {_range(study.ndc, '{:.0f}')}")
+        lines.append(f"  sizes it can tell apart {ends_text(study.ndc, '{:.0f}')}")
     lines.append(f"  {study.decision}")
     lines += [f"  {text}" for text in study_advice(study)]
     return "\n".join([*lines, *(f"  note: {text}" for text in study.warnings)])
@@ -75,13 +75,6 @@ def _spread(variance: Ranged) -> str:
     def root(value: float | None) -> float | None:
         return None if value is None else math.sqrt(value)
 
-    return _range(Ranged(math.sqrt(variance.estimate), root(variance.lower), root(variance.upper)), "{:.4g}")
-
-
-def _range(figure: Ranged, form: str) -> str:
-    said = form.format(figure.estimate)
-    if figure.lower is not None and figure.upper is None:
-        return f"{said} ({form.format(figure.lower)} or more)"
-    if figure.lower is None or figure.upper is None:
-        return said
-    return f"{said} ({form.format(figure.lower)} to {form.format(figure.upper)})"
+    return ends_text(
+        Ranged(math.sqrt(variance.estimate), root(variance.lower), root(variance.upper)), "{:.4g}"
+    )

@@ -13,7 +13,6 @@ from dashboard.words.amounts import amount, number, size, size_unit, unit_text
 from dashboard.words.gauges import COVER, coarse_text, ranged
 from dashboard.words.sentences import named
 from ingest.plans.places import place_text
-from ingest.plans.scales import coarse_share
 from spc.mean_squares import Ranged
 
 if TYPE_CHECKING:
@@ -79,20 +78,11 @@ def _caveats(plan: Plan, family: str | None, facts: Sequence[ConformFact]) -> li
             said.append(
                 tag("li", link, f" has no checks on record: of {', '.join(blind)} nothing can be proved.")
             )
-        for feature, width in _widths(mine).items():
-            share = coarse_share(plan, gauge, feature, width)
-            if share is not None and family is not None:
+        shares = {f.feature: f.coarse for f in mine if f.coarse is not None}
+        for feature, share in shares.items():
+            if family is not None:
                 said.append(tag("li", link, f" {coarse_text(plan, gauge, feature, {family: share})}."))
     return said
-
-
-def _widths(facts: Sequence[ConformFact]) -> dict[str, float]:
-    """Tolerances of the features that were read themselves and have two limits."""
-    return {
-        f.feature: f.upper - f.lower
-        for f in facts
-        if f.lower is not None and f.upper is not None and not f.derived
-    }
 
 
 def _row(plan: Plan, family: str | None, fact: ConformFact) -> tuple[object, ...]:

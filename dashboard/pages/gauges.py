@@ -31,17 +31,12 @@ from dashboard.words.gauges import (
     warmth_text,
 )
 from dashboard.words.sentences import named
-from ingest.answers.gauges import Episode, GaugeView, Suspect
-from ingest.plans.model import Plan
 from spc.mean_squares import Ranged
 
 if TYPE_CHECKING:
     from ingest.answers.gauges import Episode, GaugeView, Suspect
     from ingest.gauges.view import GaugesView
     from ingest.plans.model import Plan
-
-if TYPE_CHECKING:
-    from ingest.gauges.view import GaugesView
 
 SHOWN = 30
 """Parts to measure again that are shown at once."""

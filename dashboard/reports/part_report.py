@@ -76,9 +76,9 @@ def _coarse(view: PartView, plan: Plan) -> Markup:
     """Scales too coarse for the tolerance of what was read with them; empty without any."""
     said: dict[tuple[str, str], str] = {}
     for r in view.readings:
-        if r.status != "used" or r.gauge is None or r.lower is None or r.upper is None or view.family is None:
+        if r.status not in KEPT or r.gauge is None or view.family is None:
             continue
-        share = coarse_share(plan, r.gauge, r.feature, r.upper - r.lower)
+        share = coarse_share(plan, r.gauge, r.feature, r.lower, r.upper)
         if share is not None:
             told = coarse_text(plan, r.gauge, r.feature, {view.family: share})
             said[r.gauge, r.feature] = f"{named(r.gauge, plan.gauges[r.gauge].name)} {told}."

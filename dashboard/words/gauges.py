@@ -280,14 +280,15 @@ def shares_text(study: GaugeStudy) -> str:
         ("of all that is seen", study.percent_total_variation, "{:.0f} %"),
     ):
         if figure is not None:
-            said.append(f"{_ends(figure, form)} {words}")
+            said.append(f"{ends_text(figure, form)} {words}")
     text = f"Gauge and hands together are {' and '.join(said)}."
     if study.ndc is not None:
-        text += f" Sizes it tells apart: {_ends(study.ndc, '{:.0f}')}."
+        text += f" Sizes it tells apart: {ends_text(study.ndc, '{:.0f}')}."
     return text
 
 
-def _ends(figure: Ranged, form: str) -> str:
+def ends_text(figure: Ranged, form: str) -> str:
+    """A figure with its ends as far as it has them: ``"28 % (25 % to 77 %)"``, ``"4 (1 or more)"``."""
     said = form.format(figure.estimate)
     if figure.lower is not None and figure.upper is None:
         return f"{said} ({form.format(figure.lower)} or more)"

@@ -10,13 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from ingest.plans.calendar import microseconds
 from ingest.plans.limits import InForce
 from ingest.plans.model import Plan
 from ingest.readings.resolve import Resolved
-from ingest.readings.tables import FeatureTable
+from ingest.readings.tables import FeatureTable, by_place
 
 WARM = 3.0
 """A part this much warmer or colder than the parts of its day are says nothing of the gauge that read it: at 100 mm
@@ -135,10 +134,10 @@ def _table(
         who=("operator", "last"),
     ).reset_index()
     own = resolved.slots[key]
-    values: NDArray[np.float64] = np.full((len(parts), len(own.positions)), np.nan)
     read, again = rows["value"].to_numpy(dtype=float), rows["again"].to_numpy(dtype=float)
     with np.errstate(divide="ignore", invalid="ignore"):
-        values[number, rows["slot"].to_numpy()] = read / again if log else read - again
+        difference = read / again if log else read - again
+    values = by_place(number, rows["slot"].to_numpy(), difference, len(parts), own)
     parts = parts.assign(on=gauge, op=reference, time=parts["last"], tool=None, gauge=gauge)
     order = parts.sort_values(["time", "seq", "part"], na_position="first", kind="stable").index
     nothing = np.full(len(parts), np.nan)

@@ -8,7 +8,7 @@ import numpy as np
 
 from ingest.gauges.conform_derived import derived_conforms
 from ingest.gauges.heat import part_at_reference
-from ingest.gauges.judged import ConformFact, known_limits, weakest
+from ingest.gauges.judged import ConformFact, conform_fact, known_limits, weakest
 from ingest.gauges.trusted import GaugeTrust
 from ingest.plans.limits import in_force
 from ingest.state.moment import Moment
@@ -71,27 +71,22 @@ def part_conforms(moment: Moment, trust: GaugeTrust, serial: str) -> tuple[Confo
                 both = float(np.hypot(known.standard, heat.corrected.uncertainty))
                 moved = heat.corrected.correction
                 warm = weakest(((p, v + moved, both) for p, v in places), lower, upper)
-        machine = mine["on"].iloc[0]
+        standard = None if known is None else known.standard
         found.append(
-            ConformFact(
-                feature=feature.key,
-                feature_name=feature.name,
-                machine=machine if isinstance(machine, str) else None,
-                pass_no=int(pass_no),  # type: ignore[arg-type]
-                gauge=str(gauge),
-                gauge_name=plan.gauges[str(gauge)].name,
-                places=len(mine),
-                lower=lower,
-                upper=upper,
-                derived=False,
-                trust=known,
-                read=read,
-                warm=warm,
-                heat=heat,
-                why=why,
-                display=feature.display,
-                decimals=feature.decimals,
-                standard=None if known is None else known.standard,
+            conform_fact(
+                plan,
+                feature,
+                str(gauge),
+                mine["on"].iloc[0],
+                int(pass_no),  # type: ignore[arg-type]
+                len(mine),
+                (lower, upper),
+                known,
+                standard,
+                why,
+                read,
+                warm,
+                heat,
             )
         )
     return (*found, *derived_conforms(moment, trust, serial, rows, last))

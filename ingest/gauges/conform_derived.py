@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from ingest.gauges.judged import ConformFact, known_limits, weakest
+from ingest.gauges.judged import ConformFact, conform_fact, known_limits, weakest
 from ingest.gauges.trusted import GaugeTrust
 from ingest.readings.tables import derived_weights
 from ingest.state.moment import Moment
-
-BY_ITSELF = ("repeats", "step of the scale")
-"""Parts of a gauge's uncertainty that differ from one reading to the next; a setting, a bias and the warmth of the day
-are the same in all readings of one part and fall out of a difference."""
+from spc.gauges.trust import OF_RANGE, from_reading_to_reading, of_derived
 
 
 def derived_conforms(
@@ -44,12 +40,6 @@ def derived_conforms(
     tuple of ConformFact
         Delivered passes only; features with a limit. Where two gauges read one part their settings do not fall out,
         and nothing is said.
-
-    References
-    ----------
-    .. [1] JCGM 100:2008 (GUM), 5.1.2: the uncertainty of a difference of means is the root of the sum of the squared
-       weights times that of one reading. A range is taken as the difference of its two outermost readings (common
-       practice, no source).
     """
     plan, found = moment.known.plan, []
     for key, table in moment.facts.tables.items():
@@ -80,51 +70,43 @@ def derived_conforms(
                 continue
             gauge = gauges[0]
             known = trust.of(gauge, feature.of or key)
-            one = 0.0 if known is None else math.hypot(*(known.parts.get(name, 0.0) for name in BY_ITSELF))
+            one = 0.0 if known is None else from_reading_to_reading([known])
             why = "two gauges" if len(gauges) > 1 else "" if one > 0 else "no checks"
             read, standard = None, None
             if not why:
-                lengths = _lengths(moment, key, serial, row, columns)
+                each = _uncertainty(moment, key, serial, row, columns, one)
                 places = [
-                    (table.slots.positions[c], float(table.values[row, c]), one * float(length))
-                    for c, length in zip(columns, lengths, strict=True)
+                    (table.slots.positions[c], float(table.values[row, c]), float(u))
+                    for c, u in zip(columns, each, strict=True)
                 ]
                 read = weakest(places, lower, upper)
                 standard = read.uncertainty
-            machine = part["on"]
             found.append(
-                ConformFact(
-                    feature=key,
-                    feature_name=feature.name,
-                    machine=machine if isinstance(machine, str) else None,
-                    pass_no=int(part["pass_no"]),
-                    gauge=gauge,
-                    gauge_name=plan.gauges[gauge].name,
-                    places=len(columns),
-                    lower=lower,
-                    upper=upper,
-                    trust=known,
-                    read=read,
-                    warm=None,
-                    heat=None,
-                    why=why,
-                    display=feature.display,
-                    decimals=feature.decimals,
-                    derived=True,
-                    standard=standard,
+                conform_fact(
+                    plan,
+                    feature,
+                    gauge,
+                    part["on"],
+                    int(part["pass_no"]),
+                    len(columns),
+                    (lower, upper),
+                    known,
+                    standard,
+                    why,
+                    read,
                 )
             )
     return tuple(found)
 
 
-def _lengths(
-    moment: Moment, key: str, serial: str, row: int, columns: NDArray[np.intp]
+def _uncertainty(
+    moment: Moment, key: str, serial: str, row: int, columns: NDArray[np.intp], one: float
 ) -> NDArray[np.float64]:
-    """By how much the uncertainty of one reading counts in each derived value of a part."""
+    """Standard uncertainty of each derived value of a part, from that of one reading."""
     plan, tables = moment.known.plan, moment.facts.tables
     feature = plan.features[key]
     if feature.derive == "range":
-        return np.full(len(columns), math.sqrt(2.0))
+        return np.full(len(columns), OF_RANGE * one)
     table, base = tables[key], tables[feature.of or ""]
     part = table.parts.iloc[row]
     at = np.flatnonzero(
@@ -135,4 +117,4 @@ def _lengths(
     )[0]
     family = moment.resolved.families[int(part["fam"])]
     weights = derived_weights(plan, key, family, base.slots, base.values[at])
-    return np.linalg.norm(weights[columns], axis=1)
+    return of_derived(one, weights[columns])

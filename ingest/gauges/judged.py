@@ -9,6 +9,8 @@ from typing import Any
 import pandas as pd
 
 from ingest.gauges.heat import AtReference
+from ingest.plans.model import Feature, Plan
+from ingest.plans.scales import coarse_share
 from spc.gauges.conformity import Zone, chance_conforms, decision_zone
 from spc.gauges.trust import GaugeUncertainty
 
@@ -43,6 +45,8 @@ class ConformFact:
     """Of one reading."""
     standard: float | None
     """Standard uncertainty of the weakest place: of a derived value only what its readings do not share."""
+    coarse: float | None
+    """Step of the gauge over the tolerance of what it read itself, where it is too coarse for it."""
     read: Judged | None
     """None where nothing tells how far the gauge can be trusted; `why` says it."""
     warm: Judged | None
@@ -52,6 +56,46 @@ class ConformFact:
     """"" | no checks | off | two gauges"""
     display: str
     decimals: int
+
+
+def conform_fact(
+    plan: Plan,
+    feature: Feature,
+    gauge: str,
+    machine: Any,
+    pass_no: int,
+    places: int,
+    limits: tuple[float | None, float | None],
+    trust: GaugeUncertainty | None,
+    standard: float | None,
+    why: str,
+    read: Judged | None,
+    warm: Judged | None = None,
+    heat: AtReference | None = None,
+) -> ConformFact:
+    """What is told of a feature of a part, with the names and units the plan gives it."""
+    derived = feature.derive is not None
+    return ConformFact(
+        feature=feature.key,
+        feature_name=feature.name,
+        machine=machine if isinstance(machine, str) else None,
+        pass_no=pass_no,
+        gauge=gauge,
+        gauge_name=plan.gauges[gauge].name,
+        places=places,
+        lower=limits[0],
+        upper=limits[1],
+        derived=derived,
+        trust=trust,
+        standard=standard,
+        coarse=None if derived else coarse_share(plan, gauge, feature.key, *limits),
+        read=read,
+        warm=warm,
+        heat=heat,
+        why=why,
+        display=feature.display,
+        decimals=feature.decimals,
+    )
 
 
 _ORDER: Mapping[str, int] = {"does not conform": 0, "cannot be told": 1, "conforms": 2}

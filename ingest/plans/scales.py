@@ -11,7 +11,9 @@ from spc.gauges.master import resolution_verdict
 FINE = "fine enough"
 
 
-def coarse_share(plan: Plan, gauge: str, feature: str, width: float) -> float | None:
+def coarse_share(
+    plan: Plan, gauge: str, feature: str, lower: float | None, upper: float | None
+) -> float | None:
     """Step of a gauge over the width of a tolerance where it is too coarse for it, else None.
 
     Parameters
@@ -19,12 +21,15 @@ def coarse_share(plan: Plan, gauge: str, feature: str, width: float) -> float | 
     plan : Plan
     gauge, feature : str
         Plan keys.
-    width : float
-        Upper less lower limit, above 0. [base unit]
+    lower, upper : float or None
+        Limits; with one of them there is no tolerance to hold it against. [base unit]
     """
     entry = plan.gauges.get(gauge)
     if entry is None or entry.resolution is None or plan.features[feature].unit != "um":
         return None
+    if lower is None or upper is None:
+        return None
+    width = upper - lower
     step = float(entry.resolution)
     return None if resolution_verdict(step, tolerance=width) == FINE else step / width
 
@@ -52,8 +57,10 @@ def coarse_shares(
     found: dict[str, float] = {}
     for family in families:
         spec = plan.spec_for(feature, family, on)
-        if spec is not None and spec.lower is not None and spec.upper is not None:
-            share = coarse_share(plan, gauge, feature, float(spec.upper) - float(spec.lower))
-            if share is not None:
-                found[family] = share
+        if spec is None:
+            continue
+        lower, upper = (None if limit is None else float(limit) for limit in (spec.lower, spec.upper))
+        share = coarse_share(plan, gauge, feature, lower, upper)
+        if share is not None:
+            found[family] = share
     return dict(sorted(found.items(), key=lambda item: (-item[1], item[0])))

@@ -90,6 +90,15 @@ def _ended(passes: pd.DataFrame) -> pd.DataFrame:
     return named[["part", "op", "pass_no", "machine", "ended", "job_tool"]]
 
 
+def by_place(
+    part: NDArray[np.integer], slot: NDArray[np.integer], value: Floats, n_parts: int, of: Slots
+) -> Floats:
+    """Values of many parts as a table: a row per part, a column per place, NaN where nothing was read."""
+    values = np.full((n_parts, len(of.positions)), np.nan)
+    values[part, slot] = value
+    return values
+
+
 def _measured(
     plan: Plan, resolved: Resolved, key: str, rows: pd.DataFrame, ended: pd.DataFrame
 ) -> FeatureTable:
@@ -109,8 +118,9 @@ def _measured(
     parts["tool"] = parts["job_tool"].where(own & parts["job_tool"].notna(), parts["reading_tool"])
     parts = parts.drop(columns=["machine", "ended", "job_tool", "reading_tool"])
     own_slots = resolved.slots[key]
-    values = np.full((len(parts), len(own_slots.positions)), np.nan)
-    values[number, rows["slot"].to_numpy()] = rows["value"].to_numpy(dtype=float)
+    values = by_place(
+        number, rows["slot"].to_numpy(), rows["value"].to_numpy(dtype=float), len(parts), own_slots
+    )
     order = parts.sort_values(["time", "last", "seq", "part"], na_position="first", kind="stable").index
     parts = parts.loc[order].reset_index(drop=True)
     local = parts["time"].dt.tz_localize("UTC").dt.tz_convert(plan.zone).dt.tz_localize(None)

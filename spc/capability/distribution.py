@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from spc.errors import SpcError
+from spc.halving import halve
 from spc.shown import Shown
 from spc.variation import finite_series, has_spread
 
@@ -383,10 +384,9 @@ def _folded_table() -> tuple[Array, Array, Array, Array]:
     r = np.linspace(0.0, 12.0, 6_001)
     tables = []
     for share in (LOW_SHARE, 0.5, HIGH_SHARE):
-        low, high = np.zeros_like(r), r + 6.0
-        for _ in range(60):
-            middle = (low + high) / 2
-            under = ndtr(middle - r) - ndtr(-middle - r) < share
-            low, high = np.where(under, middle, low), np.where(under, high, middle)
-        tables.append((low + high) / 2)
+
+        def under(size: Array, wanted: float = share) -> NDArray[np.bool_]:
+            return ndtr(size - r) - ndtr(-size - r) < wanted
+
+        tables.append(halve(under, np.zeros_like(r), r + 6.0))
     return r, tables[0], tables[1], tables[2]

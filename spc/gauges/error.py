@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from spc.errors import SpcError, TooFewReadings
+from spc.halving import halve
 from spc.mean_squares import Ranged
 from spc.variation import finite_series
 
@@ -203,13 +204,12 @@ def _mixture_limits(
     # A course without scatter is a point: a tiny width keeps the division finite.
     width = np.maximum(spreads, 1e-12 * (np.abs(values) + 1e-300))
     limits = []
-    for wanted in ((1 - confidence) / 2, (1 + confidence) / 2):
-        low, high = outer[0].copy(), outer[1].copy()
-        for _ in range(60):
-            middle = (low + high) / 2
-            below = shares @ stdtr(dof[:, None], (middle - values) / width) < wanted
-            low, high = np.where(below, middle, low), np.where(below, high, middle)
-        limits.append((low + high) / 2)
+    for share in ((1 - confidence) / 2, (1 + confidence) / 2):
+
+        def under(at: Floats, wanted: float = share) -> NDArray[np.bool_]:
+            return shares @ stdtr(dof[:, None], (at - values) / width) < wanted
+
+        limits.append(halve(under, *outer))
     return limits[0], limits[1]
 
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from spc.errors import SpcError
 from spc.mean_squares import Ranged
@@ -83,6 +83,61 @@ def gauge_uncertainty(
     if not standard > 0:
         raise SpcError("a gauge without any uncertainty cannot be: give its resolution at least")
     return GaugeUncertainty(standard, {name: value for name, value in parts.items() if value > 0})
+
+
+BY_ITSELF = ("repeats", "step of the scale")
+"""Parts of an uncertainty that differ from one reading to the next; a setting, a bias and the warmth of the day are the
+same in all readings of one part and fall out of a difference."""
+
+
+def from_reading_to_reading(gauges: Sequence[GaugeUncertainty]) -> float:
+    """Standard uncertainty that readings of one part do not share; several gauges count alike.
+
+    Parameters
+    ----------
+    gauges : sequence of GaugeUncertainty
+        1 or more.
+
+    Returns
+    -------
+    float
+        Root mean square over the gauges. [unit]
+
+    Raises
+    ------
+    SpcError
+        No gauge.
+    """
+    if not gauges:
+        raise SpcError("what readings differ by takes a gauge")
+    squares = [sum(g.parts.get(name, 0.0) ** 2 for name in BY_ITSELF) for g in gauges]
+    return math.sqrt(sum(squares) / len(squares))
+
+
+def of_derived(one: float, weights: ArrayLike) -> NDArray[np.float64]:
+    """Standard uncertainty of values that are sums of independent readings with weights.
+
+    Parameters
+    ----------
+    one : float
+        Of one reading. [unit]
+    weights : array-like, shape (q, p)
+        Of each reading in each value.
+
+    Returns
+    -------
+    array, shape (q,)
+        [unit]
+
+    References
+    ----------
+    .. [1] JCGM 100:2008 (GUM), 5.1.2.
+    """
+    return one * np.linalg.norm(np.asarray(weights, dtype=np.float64), axis=1)
+
+
+OF_RANGE = math.sqrt(2.0)
+"""A range counts as the difference of its two outermost readings. Common practice, no source."""
 
 
 def without_gauge(

@@ -233,26 +233,26 @@ def test_a_scale_too_coarse_for_the_chart_is_said_beside_the_chart(shop):
     assert "the chart shows the scale" in note_of(Desk(shop), "LINE/line_hone/main_size")
 
 
-@pytest.mark.parametrize(("step", "said"), [(2.0, False), (2.54, True)])
-def test_a_scale_too_coarse_for_a_tolerance_is_said_on_the_page_of_a_block(shop, step, said):
-    bore = shop.plan.gauges["BORE"].model_copy(update={"resolution": step})
+@pytest.mark.parametrize("share", [None, 0.127])
+def test_a_scale_too_coarse_for_a_tolerance_is_said_on_the_page_of_a_block(shop, share):
+    bore = shop.plan.gauges["BORE"].model_copy(update={"resolution": 2.54})
     shop.plan = shop.plan.model_copy(update={"gauges": {**shop.plan.gauges, "BORE": bore}})
-    shop.conforms = lambda _serial: (proof("conforms"),)  # the tolerance is 20 micrometres
-    assert ("of the tolerance of" in str(conforms(Desk(shop), "S1", "FOUR"))) is said
+    shop.conforms = lambda _serial: (proof("conforms", coarse=share),)
+    assert ("13 % of the tolerance of" in str(conforms(Desk(shop), "S1", "FOUR"))) is (share is not None)
 
 
 def test_a_gauge_in_doubt_points_to_what_must_be_measured_again(shop):
     assert "/gauges/BORE" in note_of(Desk(shop), "BORE/ring_check/ring_size")
 
 
-def proof(zone: str, why: str = "", warm: str | None = None) -> ConformFact:
+def proof(zone: str, why: str = "", warm: str | None = None, coarse: float | None = None) -> ConformFact:
     def judged(z):
         return Judged(z, "cylinder=1;depth=T", 80_004.0, 0.4, 1.0)
 
     known = GaugeUncertainty(1.0, {"repeats": 1.0})
     return ConformFact(
         "bore_size", "bore size", "HONE", 1, "BORE", "dial bore gauge", 4, 79_990.0, 80_010.0, False,
-        None if why == "no checks" else known, None if why else 1.0,
+        None if why == "no checks" else known, None if why else 1.0, coarse,
         None if why else judged(zone), judged(warm) if warm else None, None, why, "um", 1,
     )  # fmt: skip
 

@@ -62,3 +62,11 @@ def test_the_month_names_the_features_that_a_scale_is_too_coarse_for(measured):
     (gauge,) = [g for g in month.gauges if g.gauge == "B1"]
     assert gauge.readings > 0
     assert gauge.coarse == (("bore size",) if step == "50 um" else ())
+
+
+def test_what_a_part_proves_names_a_scale_too_coarse_for_what_it_read_itself(measured):
+    step, shop = measured
+    told = {f.feature: f for f in shop.conforms("S0001")}
+    # The tolerance of a bore is 20 micrometres; a taper is no reading of its own.
+    assert told["size"].coarse == (pytest.approx(2.5) if step == "50 um" else None)
+    assert told["taper"].coarse is None

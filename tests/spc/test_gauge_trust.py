@@ -6,7 +6,14 @@ import numpy as np
 import pytest
 
 from spc.errors import SpcError
-from spc.gauges.trust import gauge_uncertainty, warmth_effect, without_gauge
+from spc.gauges.trust import (
+    OF_RANGE,
+    from_reading_to_reading,
+    gauge_uncertainty,
+    of_derived,
+    warmth_effect,
+    without_gauge,
+)
 from spc.mean_squares import Ranged
 
 
@@ -24,6 +31,26 @@ def test_rounding_counts_once_as_the_larger_of_step_and_repeats():
 def test_a_gauge_that_adds_nothing_is_refused():
     with pytest.raises(SpcError, match="resolution"):
         gauge_uncertainty(0.0)
+
+
+def test_a_setting_and_a_bias_are_no_difference_between_readings_of_one_part():
+    set_daily, coarse = (
+        gauge_uncertainty(3.0, setting=4.0, bias=9.0),
+        gauge_uncertainty(0.0, resolution=math.sqrt(12)),
+    )
+    assert from_reading_to_reading([set_daily]) == pytest.approx(3.0)
+    assert from_reading_to_reading([coarse]) == pytest.approx(1.0)
+    assert from_reading_to_reading([set_daily, coarse]) == pytest.approx(math.sqrt(5.0))
+    with pytest.raises(SpcError, match="takes a gauge"):
+        from_reading_to_reading([])
+
+
+def test_the_uncertainty_of_a_derived_value_is_that_of_its_weights():
+    """Against the scatter of simulated readings; 40,000 draws, four Monte Carlo errors (1.4 %)."""
+    weights = np.array([[1.0, -1.0, 0.0, 0.0], [0.5, 0.5, -0.5, -0.5]])
+    seen = np.random.default_rng(4).normal(0, 2.0, (40_000, 4)) @ weights.T
+    assert of_derived(2.0, weights) == pytest.approx(seen.std(axis=0), rel=0.014)
+    assert of_derived(2.0, weights) == pytest.approx([2 * OF_RANGE, 2.0])
 
 
 def test_the_true_size_holds_more_than_the_measured_one():
